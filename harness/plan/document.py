@@ -1,0 +1,350 @@
+"""A checked plan: frozen values that say what was asked, in base units.
+
+Pure. Every part that a message may point at carries ``at``, the line and column it was
+written at; two plans that differ only there are equal.
+
+Lengths of time are seconds, shares are fractions (3 % is 0.03), bounds are in the unit of
+their reading, sizes are bytes. Text stays the text that was written.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class At:
+    """Where a value stands in its plan file, both counted from 1."""
+
+    line: int
+    column: int
+
+
+def _at() -> Any:
+    return field(default=None, compare=False, repr=False)
+
+
+class Then(enum.Enum):
+    """What follows when a gate gave up."""
+
+    MARK = "mark"  #: the pass is carried out and marked
+    SKIP = "skip"  #: the pass is not carried out; it counts as failed
+    HOLD = "hold"  #: the rig is held
+
+
+class By(enum.Enum):
+    """Who brings a level about."""
+
+    OPERATOR = "operator"
+    COMMAND = "command"
+
+
+class Better(enum.Enum):
+    """Which way a figure is better."""
+
+    HIGHER = "higher"
+    LOWER = "lower"
+
+
+class FigureFrom(enum.Enum):
+    """Where a figure of a title without frames comes from."""
+
+    WALL_TIME = "wall_time"
+    OUTPUT = "output"
+    JSON = "json"
+
+
+class FaultThen(enum.Enum):
+    """What follows when a fault came again as often as the plan allows."""
+
+    NEXT_CELL = "next-cell"
+    HOLD = "hold"
+
+
+class OrderBy(enum.Enum):
+    """How the cells of one round are ordered."""
+
+    FEWEST_CHANGES = "fewest-changes"  #: cells of one command level together, levels shuffled
+    SHUFFLED = "shuffled"  #: every cell shuffled, levels too
+    PLAN = "plan"  #: as the plan writes them
+
+
+class WarmUpWhen(enum.Enum):
+    """What makes a warm-up necessary."""
+
+    LAUNCH = "launch"  #: the runner started, or another title or setting was measured before
+    VISIT = "visit"  #: a visit began
+    BUILD_CHANGED = "build-changed"  #: a new group of passes was opened
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bound:
+    """A condition on one reading, in that reading's unit.
+
+    Exactly one of the four forms is given: an interval (``at_least``, ``at_most`` or
+    both), ``equals``, or ``holds`` (a list reading that must hold the text).
+    """
+
+    reading: str
+    unit: str  #: empty for text, counts and true/false
+    at_least: float | None = None
+    at_most: float | None = None
+    equals: float | bool | str | None = None
+    holds: str | None = None
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """A condition on readings that must hold before a pass may start."""
+
+    bound: Bound
+    for_s: float  #: the condition must hold this long, without a break
+    give_up_s: float
+    then: Then
+    preload: bool = False  #: below the band the title itself may be run to warm the part
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guard:
+    """A condition on readings that must hold during a pass; a breach voids the pass.
+
+    Breached when the condition failed for more than ``share`` of the pass's time, or for
+    more than ``for_s`` without a break. With neither given, one sample is enough.
+    """
+
+    bound: Bound
+    share: float | None = None
+    for_s: float | None = None
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """A safety condition: a breach ends the command at once and holds the rig."""
+
+    bound: Bound
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Command:
+    """An external command: a list of arguments, never a shell string.
+
+    ``{name}`` in an argument is filled when it is started; ``{{`` is a brace.
+    """
+
+    argv: tuple[str, ...]
+    time_limit_s: float
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """One value of a condition, and how it is brought about and verified."""
+
+    name: str
+    say: str = ""  #: for a person; empty for a command level
+    command: Command | None = None
+    put_back: Command | None = None
+    expect: tuple[Bound, ...] = ()
+    needs: tuple[Bound, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """What is being compared. Its levels stand in plan order."""
+
+    name: str
+    by: By
+    levels: tuple[Level, ...]
+    opens_case: bool = False
+    reboot: bool = False
+    changes: tuple[str, ...] = ()  #: fingerprint fields that may differ between its levels
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """A named set of texts handed to the title."""
+
+    name: str
+    values: tuple[tuple[str, str], ...]
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frames:
+    """How a frame log is to be read. None means: not declared."""
+
+    file: str
+    column: str | int  #: a name, or a number from 1 where there is no header
+    unit: str  #: s, ms, us or ns
+    values: str = "durations"  #: or ``clock``
+    delimiter: str | None = None
+    decimal: str | None = None
+    thousands: str | None = None
+    encoding: str | None = None
+    header: int | str | None = None  #: line number from 1, or ``none``
+    footer: int | None = None  #: lines to drop at the end
+    where: tuple[tuple[str, str], ...] = ()
+    kinds_column: str | None = None
+    kinds: tuple[str, ...] = ()
+    counter: str | None = None
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureSpec:
+    """A figure of a title that only reports numbers, or is only timed."""
+
+    name: str
+    source: FigureFrom
+    better: Better
+    unit: str = ""
+    pattern: str | None = None  #: regular expression with a group ``value``
+    file: str | None = None
+    pointer: str | None = None  #: JSON pointer, RFC 6901
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """The part of the capture that is measured, and how long it must be."""
+
+    from_s: float = 0.0
+    length_s: float | None = None
+    tolerance: float = 0.0  #: fraction of the length
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Title:
+    """A program whose speed is measured, at one scene."""
+
+    title: str
+    scene: str
+    settings: tuple[str, ...]
+    command: Command
+    prepare: tuple[Command, ...] = ()
+    tidy: tuple[Command, ...] = ()
+    collect: tuple[str, ...] = ()
+    build_files: tuple[str, ...] = ()
+    build_command: Command | None = None
+    cut: Cut = Cut()
+    frames: Frames | None = None
+    figures: tuple[FigureSpec, ...] = ()
+    bytes_per_frame: float | None = None
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarmUp:
+    """How many passes are carried out and not counted, and when."""
+
+    passes: int = 1
+    when: tuple[WarmUpWhen, ...] = (WarmUpWhen.LAUNCH, WarmUpWhen.VISIT, WarmUpWhen.BUILD_CHANGED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passes:
+    """How often each cell is measured."""
+
+    warm_up: WarmUp = WarmUp()
+    keep: int = 3
+    at_most: int = 5
+    look_first: bool = False  #: one pass of every cell of a block before the rest
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiscardRule:
+    """A discard rule over the passes of one cell, with its numbers."""
+
+    rule: str
+    on: str  #: name of a figure
+    more_than: float | None = None  #: fraction of the median of the others
+    alpha: float | None = None
+    least: int | None = None  #: kept passes below which the rule only marks
+    floor: float | None = None  #: fraction; a smaller difference is never an outlier
+    at_most: int = 1  #: discards in one cell and group
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """In which order passes are carried out."""
+
+    by: OrderBy = OrderBy.FEWEST_CHANGES
+    rounds: int | None = None  #: None: as many as passes are kept
+    rounds_within: str | None = None  #: a condition: its levels make blocks too
+    visits: int = 1
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Faults:
+    """What follows a fault."""
+
+    again: int = 1  #: tries after the first, for the same pass
+    then: FaultThen = FaultThen.NEXT_CELL
+    stop_after: int = 3  #: the same fault in so many cells in a row holds the rig
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """When a person may be asked to do something, as minutes of the local day."""
+
+    from_minute: int
+    to_minute: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compare:
+    """What two sides must have in common, and the smallest difference worth calling one."""
+
+    same: tuple[str, ...] = ()
+    band: float = 0.03
+    low: str = "percentile"  #: which definition of the low figures is shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rig:
+    """What the rig must be."""
+
+    gpu: str | None = None
+    needs: tuple[Bound, ...] = ()
+    settle_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A checked plan.
+
+    ``limits`` is None where the plan does not speak of limits; ``limits_none`` is true
+    where it says ``limits: none`` (attended runs only).
+    """
+
+    name: str
+    titles: tuple[Title, ...]
+    settings: tuple[Setting, ...]
+    conditions: tuple[Condition, ...] = ()
+    passes: Passes = Passes()
+    gates: tuple[Gate, ...] = ()
+    guards: tuple[Guard, ...] = ()
+    limits: tuple[Limit, ...] | None = None
+    limits_none: bool = False
+    discard: tuple[DiscardRule, ...] = ()
+    order: Order = Order()
+    faults: Faults = Faults()
+    compare: Compare = Compare()
+    rig: Rig = Rig()
+    person: Person | None = None
+    about: str = ""
+    procedure: str = ""
+    facts: tuple[tuple[str, str], ...] = ()

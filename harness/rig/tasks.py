@@ -1,0 +1,163 @@
+"""What a bench is asked to do, and what it gives back.
+
+Pure. The bench touches the machine and judges nothing: a report says what happened.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from harness.plan.cells import Cell
+from harness.plan.document import Bound, Command, Title
+from harness.rig.crossings import GuardBreached, LimitBreached, PassWatch
+from harness.rig.readings import Reading, Sample
+
+
+class EndedBy(enum.Enum):
+    """How a command ended."""
+
+    EXIT = "exit"
+    SIGNAL = "signal"
+    TIME_LIMIT = "time-limit"
+    LIMIT = "limit"
+    STOPPED = "stopped"  #: the runner was told to stop
+    NOT_FOUND = "not-found"
+    NOT_EXECUTABLE = "not-executable"
+    NOT_STARTED = "not-started"  #: any other refusal of the operating system
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandEnd:
+    """How one command ended.
+
+    ``status`` is the exit status (EXIT), ``signal`` its name (SIGNAL); ``detail`` is the
+    operating system's word, or what was sent to the tree. ``survivors`` names every
+    process of the tree that could not be ended: the rig is then not quiet.
+    """
+
+    argv: tuple[str, ...]
+    by: EndedBy
+    wall_s: float
+    status: int | None = None
+    signal: str | None = None
+    detail: str = ""
+    survivors: tuple[str, ...] = ()
+    dropped_output_bytes: int = 0
+
+
+def attempt_name(cell: str, attempt: int) -> str:
+    """Return the name of an attempt, safe as a folder's name on every system.
+
+    >>> attempt_name("0f3a91c2d4e5", 7)
+    '0f3a91c2d4e5-007'
+    """
+    return f"{cell}-{attempt:03d}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassTask:
+    """One pass to be carried out.
+
+    ``fill`` holds the values for ``{…}`` but ``captures`` and ``python``, which the bench
+    knows. ``watch`` is fed every sample.
+    """
+
+    run: str
+    cell: Cell
+    title: Title
+    attempt: int
+    warm_up: bool
+    fill: Mapping[str, str]
+    watch: PassWatch
+
+    @property
+    def name(self) -> str:
+        """Return the name of the attempt, the same on disk and in every message."""
+        return attempt_name(self.cell.key, self.attempt)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Member:
+    """One file of an attempt, to be kept byte for byte.
+
+    ``name`` is ``captures/…``, ``output/stdout``, ``output/stderr`` or ``readings.jsonl``;
+    relative, with ``/``, never leaving the folder.
+    """
+
+    name: str
+    path: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassReport:
+    """What happened in one pass.
+
+    ``end`` is the title's own command; ``before`` a step before it that failed, in which
+    case the title's command was not started and ``end`` is that step's end. ``folder`` is
+    the attempt's fresh folder, None for a rehearsed pass.
+    """
+
+    end: CommandEnd
+    failed_step: str | None = None  #: ``prepare 1``, ``tidy 2`` …; None: the title's own command
+    folder: Path | None = None
+    members: tuple[Member, ...] = ()
+    samples: tuple[Sample, ...] = ()
+    guards: tuple[GuardBreached, ...] = ()
+    limit: LimitBreached | None = None
+    slept_s: float = 0.0  #: time the machine was suspended in the pass
+    harness_cpu_s: float = 0.0  #: processor time of the runner itself during the pass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelTask:
+    """A level to be brought about by its command (or only verified: ``command`` None)."""
+
+    condition: str
+    level: str
+    command: Command | None
+    expect: tuple[Bound, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelReport:
+    """What came of it: the command's end, and every expected reading as it was read."""
+
+    end: CommandEnd | None
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """Why the rig does nothing more, and what a person must do."""
+
+    id: str
+    run: str
+    reason: str
+    do: str
+    at: str  #: UTC, RFC 3339
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """Who has put the rig right."""
+
+    hold: str
+    by: str
+    note: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leftovers:
+    """What an earlier runner left behind, found at the start.
+
+    ``ended`` and ``survivors`` describe processes; ``attempts`` maps the name of an
+    attempt to the files it left.
+    """
+
+    ended: tuple[str, ...] = ()
+    survivors: tuple[str, ...] = ()
+    attempts: Mapping[str, tuple[Member, ...]] | None = None

@@ -1,0 +1,4 @@
+"""Frame times -> figures, with named definitions. (Being written.)
+
+Pure.
+"""

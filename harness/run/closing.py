@@ -1,0 +1,140 @@
+"""When a cell is closed, and when faults hold the rig.
+
+Pure. Called by ``decide`` only. ``keep`` kept passes of one group accept a cell, after the
+discard rules had their say; ``at_most`` counted passes close it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from harness.plan.document import FaultThen
+from harness.rules.discard import find
+from harness.rules.faults import what_to_do
+from harness.rules.judgement import Judgement, Verdict
+from harness.run import records as r
+from harness.run.apply import counted_pass, fault_row, turn_over
+from harness.run.state import Progress, RunState, warm_up_due
+
+Records = tuple[r.Record, ...]
+
+
+def close(
+    state: RunState,
+    cell: str,
+    attempt: int,
+    *,
+    warm_up: bool,
+    verdict: Verdict,
+    figures: tuple[tuple[str, float], ...],
+) -> Records:
+    """Return the discards and the closing that a verdict leads to, in order."""
+    progress = state.progress[cell]
+    if verdict is Verdict.INTERRUPTED:
+        return ()
+    if warm_up:
+        spent = progress.warm_up_faults + (verdict is Verdict.FAILED)
+        if spent < state.plan.passes.at_most:
+            return ()
+        reason = f"{spent} warm-up passes failed"
+        return (_closed(progress, cell, r.CellState.FAILED, state.group, reason),)
+    after = counted_pass(progress, attempt=attempt, verdict=verdict, figures=figures)
+    records: list[r.Record] = []
+    if len(after.kept) >= state.plan.passes.keep:
+        findings = find(after.kept, state.plan.discard, discarded=dict(after.discards))
+        records += (
+            r.PassDiscarded(
+                cell=cell,
+                attempt=finding.attempt,
+                rule=finding.rule,
+                on=finding.on,
+                statistic=finding.statistic,
+                critical=finding.critical,
+                passes=finding.passes,
+                discarded=finding.discard,
+                reason=finding.reason,
+            )
+            for finding in findings
+        )
+        gone = {finding.attempt for finding in findings if finding.discard}
+        after = replace(after, kept=tuple(k for k in after.kept if k.attempt not in gone))
+    ending = _ending(state, cell, after)
+    return (*records, ending) if ending is not None else tuple(records)
+
+
+def _ending(state: RunState, cell: str, progress: Progress) -> r.CellClosed | None:
+    passes = state.plan.passes
+    kept = len(progress.kept)
+    if kept >= passes.keep:
+        reason = f"{kept} passes kept, {passes.keep} wanted"
+        return _closed(progress, cell, r.CellState.ACCEPTED, state.group, reason)
+    if progress.counted < passes.at_most:
+        return None
+    reason = f"{progress.counted} passes used up, {kept} kept, {passes.keep} wanted"
+    outcome = r.CellState.SHORT if kept else r.CellState.FAILED
+    return _closed(progress, cell, outcome, state.group, reason)
+
+
+def _closed(
+    progress: Progress, cell: str, outcome: r.CellState, group: int, reason: str
+) -> r.CellClosed:
+    return r.CellClosed(
+        cell=cell,
+        state=outcome,
+        group=group,
+        kept=tuple(kept.attempt for kept in progress.kept),
+        reason=reason,
+    )
+
+
+def skip(state: RunState, cell: str, *, reason: str) -> Records:
+    """Return the records of an attempt that is spent without being carried out."""
+    warm_up = warm_up_due(state, cell)
+    attempt = state.progress[cell].attempts + 1
+    skipped = r.PassSkipped(
+        cell=cell,
+        attempt=attempt,
+        warm_up=warm_up,
+        group=state.group,
+        fault="gate-gave-up",
+        reason=reason,
+    )
+    closing = close(
+        state, cell, attempt, warm_up=warm_up, verdict=Verdict.FAILED, figures=()
+    )
+    judgement = Judgement(verdict=Verdict.FAILED, reason=reason, fault="gate-gave-up")
+    stop = faults_in_a_row(state, cell, warm_up=warm_up, judgement=judgement)
+    return (skipped, *closing, *((stop,) if stop is not None else ()))
+
+
+def faults_in_a_row(
+    state: RunState, cell: str, *, warm_up: bool, judgement: Judgement
+) -> r.RigHeld | None:
+    """Return the hold that a failed pass leads to by the plan's ``faults``, or None.
+
+    A fault that came again in every try of one turn counts for the cell; the same fault in
+    ``stop_after`` cells in a row holds the rig, since a dead driver must not burn a grid.
+    """
+    fault = judgement.fault
+    if judgement.verdict is not Verdict.FAILED or fault is None:
+        return None
+    faults = state.plan.faults
+    if not turn_over(state, warm_up=warm_up, verdict=Verdict.FAILED):
+        return None
+    if faults.then is FaultThen.HOLD:
+        return held(state, fault, judgement.reason)
+    row = fault_row(state, cell=cell, fault=fault)
+    if len(row) < faults.stop_after:
+        return None
+    labels = "; ".join(state.grid.cells[key].label for key in row)
+    return held(state, fault, f"the same fault in {len(row)} cells in a row ({labels}): {judgement.reason}")
+
+
+def held(state: RunState, fault: str, reason: str) -> r.RigHeld:
+    """Return a hold with a name of its own, and what a person must do."""
+    return r.RigHeld(
+        hold=f"{state.run}-hold-{state.holds + 1}",
+        fault=fault,
+        reason=reason,
+        do=what_to_do(fault),
+    )

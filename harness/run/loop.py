@@ -1,0 +1,219 @@
+"""The loop: perform an instruction, observe what came of it, keep what is decided.
+
+It performs and decides nothing; all it touches, it touches through the ports of
+``harness.run.ports``. Records are durable before what they permit begins: a pass is
+launched only after its ``PassStarted`` is kept, and its files are kept before the record
+that names them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import assert_never
+
+from harness.plan.document import Bound
+from harness.rig.crossings import GatesOpened
+from harness.rig.tasks import Hold, Leftovers, Member, PassTask, attempt_name
+from harness.rules.judgement import Measured
+from harness.rules.summaries import summarise_readings
+from harness.rules.watches import GateWatch, GuardWatch
+from harness.run import instructions as i
+from harness.run import observations as o
+from harness.run.apply import apply
+from harness.run.decide import decide
+from harness.run.fill import fill
+from harness.run.pick import pick
+from harness.run.ports import Bench, Clock, Interrupt, Journal, Meter
+from harness.run.records import BundleRef, Record
+from harness.run.state import RunState
+from harness.run.transitions import Phase
+
+#: Told after every step: the state, and what is to be done next.
+Onlooker = Callable[[RunState, i.Instruction], None]
+
+
+def _nobody(state: RunState, instruction: i.Instruction) -> None:
+    pass
+
+
+def _never() -> bool:
+    return False
+
+
+@dataclass(slots=True, kw_only=True)
+class Loop:
+    """One runner's work on one run, through its ports.
+
+    ``state`` is the fold of the journal's records. ``stop`` is asked between steps, once a
+    second in a wait, and by the bench during a pass; once true it stays true.
+    """
+
+    state: RunState
+    bench: Bench
+    journal: Journal
+    clock: Clock
+    meter: Meter
+    boot: str
+    stop: Interrupt = _never
+    onlooker: Onlooker = _nobody
+    stop_reason: str = "told to stop"
+    names: tuple[str, ...] = field(init=False, default=())
+
+    def __post_init__(self) -> None:
+        """Note which readings the plan speaks of."""
+        self.names = _names(self.state)
+
+    def carry_on(self) -> i.Outcome:
+        """Take the run up and carry it on until there is nothing more to do.
+
+        Returns:
+            Why the runner leaves: the run is finished, the rig is held, or the runner was
+            told to stop (also while a person's step is open).
+        """
+        self._observe(self._come_up())
+        while True:
+            self._answer_requests()
+            if self.stop():
+                if self.state.phase is Phase.STEP:
+                    return i.Outcome.PAUSED
+                self._observe(o.StopCame(reason=self.stop_reason))
+            instruction = pick(self.state)
+            self.onlooker(self.state, instruction)
+            if isinstance(instruction, i.Leave):
+                self._leave()
+                return instruction.outcome
+            observation = self._perform(instruction)
+            if observation is not None:
+                self._observe(observation)
+
+    def _observe(self, observation: o.Observation) -> None:
+        self.keep(decide(self.state, observation))
+
+    def keep(self, records: Sequence[Record]) -> None:
+        """Keep *records*, then apply them: what is not kept has not happened."""
+        if records:
+            self.journal.append(records, at=self.clock.now(), boot=self.boot)
+            for record in records:
+                apply(self.state, record)
+
+    def _come_up(self) -> o.RunnerCameUp:
+        left = self.bench.recover(self.state.run)
+        return o.RunnerCameUp(
+            boot=self.boot,
+            fingerprint=self.bench.fingerprint(None, full=True),
+            ended=left.ended,
+            survivors=left.survivors,
+            bundle=self._leftovers(left),
+            holds=self.bench.holds(),
+            releases=self.bench.releases(),
+        )
+
+    def _leftovers(self, left: Leftovers) -> BundleRef | None:
+        """Keep what the interrupted attempt left, as evidence; never as a result."""
+        started = self.state.passing
+        if started is None:
+            return None
+        name = attempt_name(started.cell, started.attempt)
+        members: tuple[Member, ...] = (left.attempts or {}).get(name, ())
+        return self.journal.keep(name, members) if members else None
+
+    def _leave(self) -> None:
+        hold = self.state.hold
+        if hold is not None:
+            # Standing again under the same id is one hold: a crash between the record and
+            # this line is made good by the next start.
+            self.bench.hold(
+                Hold(
+                    id=hold.hold,
+                    run=self.state.run,
+                    reason=hold.reason,
+                    do=hold.do,
+                    at=self.clock.now().isoformat(),
+                )
+            )
+
+    def _answer_requests(self) -> None:
+        if self.state.phase is Phase.LEVEL:
+            return
+        for request in self.journal.requests(self.state.last_request):
+            self._observe(o.RequestCame(request=request, boot=self.boot))
+            if self.state.phase is Phase.PAUSED:
+                return
+
+    def _woken(self) -> bool:
+        return self.stop() or bool(self.journal.requests(self.state.last_request))
+
+    def _perform(self, instruction: i.Instruction) -> o.Observation | None:
+        match instruction:
+            case i.GoOn():
+                return o.WentOn(boot=self.boot)
+            case i.SetLevel(task=task):
+                return o.LevelReported(
+                    condition=task.condition, level=task.level, report=self.bench.set_level(task)
+                )
+            case i.PutBack(condition=condition, level=level, command=command):
+                return o.PutBackReported(
+                    condition=condition, level=level, end=self.bench.run(command)
+                )
+            case i.Settle(seconds=seconds):
+                whole = self.clock.wait(seconds, self.stop)
+                return o.SettleOver(seconds=seconds) if whole else None
+            case i.AwaitPerson():
+                self.clock.wait(float("inf"), self._woken)
+                return None
+            case i.AwaitGates():
+                return self._await_gates(instruction)
+            case i.CarryOut():
+                return self._carry_out(instruction)
+            case i.Leave():
+                raise AssertionError("leaving is not performed")
+            case _:
+                assert_never(instruction)
+
+    def _await_gates(self, wait: i.AwaitGates) -> o.WaitOver:
+        self.journal.rest()
+        if wait.gates or wait.limits:
+            watch = GateWatch(wait.gates, wait.limits)
+            end = self.bench.wait(watch, self._woken)
+        else:
+            end = GatesOpened(waited_s=0.0)
+        return o.WaitOver(
+            cell=wait.cell,
+            end=end,
+            fingerprint=self.bench.fingerprint(self.state.grid.titles[wait.cell], full=False),
+            readings=self.bench.read(self.names),
+        )
+
+    def _carry_out(self, order: i.CarryOut) -> o.PassOver:
+        grid, plan = self.state.grid, self.state.plan
+        cell = grid.cells[order.cell]
+        task = PassTask(
+            run=self.state.run,
+            cell=cell,
+            title=grid.titles[order.cell],
+            attempt=order.attempt,
+            warm_up=order.warm_up,
+            fill=fill(cell, grid.settings[order.cell], attempt=order.attempt, state=self.state),
+            watch=GuardWatch(plan.guards, order.limits),
+        )
+        report = self.bench.carry_out(task, self.stop)
+        bundle = self.journal.keep(task.name, report.members) if report.members else None
+        measured: Measured = self.meter(task, report)
+        return o.PassOver(
+            report=report,
+            measured=measured,
+            bundle=bundle,
+            readings=summarise_readings(report.samples),
+        )
+
+
+def _names(state: RunState) -> tuple[str, ...]:
+    plan = state.plan
+    bounds: list[Bound] = [
+        *(gate.bound for gate in plan.gates),
+        *(guard.bound for guard in plan.guards),
+        *(limit.bound for limit in plan.limits or ()),
+        *plan.rig.needs,
+    ]
+    return tuple(dict.fromkeys(bound.reading for bound in bounds))

@@ -1,0 +1,198 @@
+"""pick(state) -> the one instruction that is due. The next step is chosen, not listed.
+
+Pure. Blocks (one state of the hardware each) hold rounds, rounds hold cells. A block is
+left only when each of its cells has what this visit owes it or is closed; only then is a
+person asked for the next.
+"""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from harness.plan.document import By
+from harness.plan.order import Block, round_order
+from harness.rig.tasks import LevelTask
+from harness.run import instructions as i
+from harness.run import records as r
+from harness.run.state import RunState, owed, warm_up_due
+from harness.run.transitions import Phase
+
+
+def pick(state: RunState) -> i.Instruction:
+    """Return what is to be done next in *state*."""
+    match state.phase:
+        case Phase.PASS:
+            assert state.passing is not None
+            started = state.passing
+            cell = state.grid.cells[started.cell]
+            return i.CarryOut(
+                cell=started.cell,
+                attempt=started.attempt,
+                warm_up=started.warm_up,
+                limits=state.grid.limits(cell),
+            )
+        case Phase.LEVEL:
+            assert state.ordered is not None
+            return _set_level(state, state.ordered.condition, state.ordered.level)
+        case Phase.STEP:
+            assert state.step is not None
+            return i.AwaitPerson(step=state.step)
+        case Phase.HELD:
+            return _put_back(state) or i.Leave(outcome=i.Outcome.HELD)
+        case Phase.PAUSED:
+            return _put_back(state) or i.Leave(outcome=i.Outcome.PAUSED)
+        case Phase.FINISHED:
+            return _put_back(state) or i.Leave(outcome=i.Outcome.FINISHED)
+        case Phase.IDLE:
+            return _idle(state)
+        case Phase.NEW | Phase.ENDED:
+            raise AssertionError(f"nothing is ever due in phase {state.phase.value}")
+        case _:
+            assert_never(state.phase)
+
+
+def due(state: RunState, *, boot: str = "") -> r.Record | None:
+    """Return the record that is due in phase IDLE before anything is done, or None.
+
+    That a block opens or closes, that a person must be asked, that a level's command is
+    about to run, that all is done: each is on record before it has any effect.
+    """
+    if state.block is None:
+        block = next_block(state)
+        if block is not None:
+            return r.BlockOpened(block=block)
+        closed = state.closed
+        return r.RunFinished(
+            accepted=closed.get(r.CellState.ACCEPTED, 0),
+            short=closed.get(r.CellState.SHORT, 0),
+            failed=closed.get(r.CellState.FAILED, 0),
+        )
+    if not state.left:
+        return r.BlockClosed(block=state.block)
+    asked = _person_step(state, state.grid.blocks[state.block], boot=boot)
+    if asked is not None:
+        return asked
+    condition, level = _open_level(state) or ("", "")
+    if condition and state.grid.levels[condition, level].command is not None:
+        return r.LevelOrdered(condition=condition, level=level)
+    return None
+
+
+def next_block(state: RunState) -> int | None:
+    """Return the next block that owes passes, or None where none does."""
+    for number in range(state.next_block, len(state.grid.blocks)):
+        block = state.grid.blocks[number]
+        if any(owed(state, key, block) for key in block.cells):
+            return number
+    return None
+
+
+def upcoming(state: RunState) -> tuple[str, r.RoundStarted | None]:
+    """Return the cell in turn, and the record of a new round where one begins with it.
+
+    Called only while the open block owes passes.
+    """
+    for key in state.queue:
+        if key in state.left:
+            return key, None
+    assert state.block is not None and state.left
+    block, order = state.grid.blocks[state.block], state.plan.order
+    number = state.round + 1
+    cells = round_order(
+        tuple(state.grid.cells[key] for key in block.cells if key in state.left),
+        by=order.by,
+        seed=order.seed,
+        visit=block.visit,
+        round_no=number,
+    )
+    keys = tuple(cell.key for cell in cells)
+    return keys[0], r.RoundStarted(round=number, cells=keys)
+
+
+def _idle(state: RunState) -> i.Instruction:
+    if state.put_back_first:
+        back = _put_back(state)
+        if back is not None:
+            return back
+    if state.settle_due:
+        return i.Settle(seconds=state.plan.rig.settle_s)
+    if due(state) is not None:
+        return i.GoOn()
+    pair = _open_level(state)
+    if pair is not None:
+        return _set_level(state, *pair)
+    key, _ = upcoming(state)
+    return i.AwaitGates(
+        cell=key,
+        warm_up=warm_up_due(state, key),
+        gates=state.plan.gates,
+        limits=state.grid.limits(state.grid.cells[key]),
+    )
+
+
+def _person_step(state: RunState, block: Block, *, boot: str) -> r.StepAsked | None:
+    """Return the step a person must do before the block can go on, or None."""
+    wanted = [
+        (name, level)
+        for name, level in block.levels
+        if state.grid.conditions[name].by is By.OPERATOR
+        and state.levels.get(name) != level
+        # One that was confirmed before and can be read is read again, not asked again.
+        and not (state.believed.get(name) == level and state.grid.levels[name, level].expect)
+    ]
+    if not wanted:
+        return None
+    conditions = [state.grid.conditions[name] for name, _ in wanted]
+    return r.StepAsked(
+        step=state.steps + 1,
+        levels=tuple(wanted),
+        say=tuple(state.grid.levels[pair].say for pair in wanted),
+        opens_case=any(condition.opens_case for condition in conditions),
+        reboot=any(condition.reboot for condition in conditions),
+        boot=boot,
+        why=state.step_why,
+    )
+
+
+def _open_level(state: RunState) -> tuple[str, str] | None:
+    """Return the next level of the cell in turn that is not known to be in force."""
+    assert state.block is not None
+    for pair in state.grid.blocks[state.block].levels:
+        if _is_open(state, pair):
+            return pair
+    key, _ = upcoming(state)
+    for pair in state.grid.cells[key].levels:
+        if _is_open(state, pair):
+            return pair
+    return None
+
+
+def _is_open(state: RunState, pair: tuple[str, str]) -> bool:
+    name, level = pair
+    if state.levels.get(name) == level:
+        return False
+    part = state.grid.levels[pair]
+    # A level with neither a command nor anything to read is only a word in the title's
+    # own command line: it is in force as soon as it is handed over.
+    return part.command is not None or bool(part.expect) or bool(part.needs)
+
+
+def _set_level(state: RunState, condition: str, level: str) -> i.SetLevel:
+    part = state.grid.levels[condition, level]
+    ordered = state.phase is Phase.LEVEL
+    return i.SetLevel(
+        task=LevelTask(
+            condition=condition,
+            level=level,
+            command=part.command if ordered else None,
+            expect=(*part.expect, *part.needs),
+        )
+    )
+
+
+def _put_back(state: RunState) -> i.PutBack | None:
+    for condition, level in state.put_back.items():
+        command = state.grid.levels[condition, level].put_back
+        assert command is not None
+        return i.PutBack(condition=condition, level=level, command=command)
+    return None
