@@ -5,6 +5,7 @@ Pure.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import itertools
 import json
@@ -28,12 +29,7 @@ class Cell:
     @property
     def key(self) -> str:
         """Return the cell's lasting name: 12 hexadecimal digits, the same on every rig."""
-        text = json.dumps(
-            [self.title, self.scene, self.setting, sorted(self.levels)],
-            ensure_ascii=False,
-            separators=(",", ":"),
-        )
-        return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
+        return _key(self.title, self.scene, self.setting, self.levels)
 
     @property
     def label(self) -> str:
@@ -44,6 +40,14 @@ class Cell:
     def level(self, condition: str) -> str:
         """Return the level of *condition*; KeyError where the plan has no such condition."""
         return dict(self.levels)[condition]
+
+
+@functools.lru_cache(maxsize=65_536)
+def _key(title: str, scene: str, setting: str, levels: tuple[tuple[str, str], ...]) -> str:
+    text = json.dumps(
+        [title, scene, setting, sorted(levels)], ensure_ascii=False, separators=(",", ":")
+    )
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
 def cells(plan: Plan) -> tuple[Cell, ...]:

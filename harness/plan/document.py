@@ -305,6 +305,20 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Night:
+    """When the plan may run unattended: minutes of the local day, on the days it begins.
+
+    ``days`` are ``mon`` to ``sun``, in that order. ``zone`` is a name of the time zone
+    database, or empty for the rig's own.
+    """
+
+    start_minute: int
+    end_minute: int  #: of the next day where it is not after the start
+    days: tuple[str, ...]
+    zone: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Compare:
     """What two sides must have in common, and the smallest difference worth calling one."""
 
@@ -345,6 +359,7 @@ class Plan:
     compare: Compare = Compare()
     rig: Rig = Rig()
     person: Person | None = None
+    night: Night | None = None
     about: str = ""
     procedure: str = ""
     facts: tuple[tuple[str, str], ...] = ()

@@ -13,7 +13,7 @@ from harness.rules.discard import find
 from harness.rules.faults import what_to_do
 from harness.rules.judgement import Judgement, Verdict
 from harness.run import records as r
-from harness.run.apply import counted_pass, fault_row, turn_over
+from harness.run.passes import count_pass, fault_row, turn_over
 from harness.run.state import Progress, RunState, warm_up_due
 
 Records = tuple[r.Record, ...]
@@ -38,7 +38,8 @@ def close(
             return ()
         reason = f"{spent} warm-up passes failed"
         return (_closed(progress, cell, r.CellState.FAILED, state.group, reason),)
-    after = counted_pass(progress, attempt=attempt, verdict=verdict, figures=figures)
+    after = replace(progress)  # what apply will make of it
+    count_pass(after, attempt=attempt, verdict=verdict, figures=figures)
     records: list[r.Record] = []
     if len(after.kept) >= state.plan.passes.keep:
         findings = find(after.kept, state.plan.discard, discarded=dict(after.discards))
@@ -57,7 +58,7 @@ def close(
             for finding in findings
         )
         gone = {finding.attempt for finding in findings if finding.discard}
-        after = replace(after, kept=tuple(k for k in after.kept if k.attempt not in gone))
+        after.kept = tuple(kept for kept in after.kept if kept.attempt not in gone)
     ending = _ending(state, cell, after)
     return (*records, ending) if ending is not None else tuple(records)
 
@@ -99,9 +100,7 @@ def skip(state: RunState, cell: str, *, reason: str) -> Records:
         fault="gate-gave-up",
         reason=reason,
     )
-    closing = close(
-        state, cell, attempt, warm_up=warm_up, verdict=Verdict.FAILED, figures=()
-    )
+    closing = close(state, cell, attempt, warm_up=warm_up, verdict=Verdict.FAILED, figures=())
     judgement = Judgement(verdict=Verdict.FAILED, reason=reason, fault="gate-gave-up")
     stop = faults_in_a_row(state, cell, warm_up=warm_up, judgement=judgement)
     return (skipped, *closing, *((stop,) if stop is not None else ()))
@@ -127,7 +126,8 @@ def faults_in_a_row(
     if len(row) < faults.stop_after:
         return None
     labels = "; ".join(state.grid.cells[key].label for key in row)
-    return held(state, fault, f"the same fault in {len(row)} cells in a row ({labels}): {judgement.reason}")
+    reason = f"the same fault in {len(row)} cells in a row ({labels}): {judgement.reason}"
+    return held(state, fault, reason)
 
 
 def held(state: RunState, fault: str, reason: str) -> r.RigHeld:

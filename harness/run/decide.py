@@ -10,16 +10,17 @@ from __future__ import annotations
 from typing import assert_never
 
 from harness.plan.document import Bound, Then
+from harness.plan.words import words
+from harness.rig.bounds import Met, met
 from harness.rig.crossings import GateGaveUp, LimitBreached, Woken
 from harness.rig.readings import Reading, shown
 from harness.rig.tasks import CommandEnd, EndedBy
-from harness.rules.bounds import Met, met, words
-from harness.rules.judge import end_words, judge
+from harness.rules.judge import end_words, judge, limit_words
 from harness.rules.judgement import Judgement, Verdict
 from harness.run import observations as o
 from harness.run import records as r
-from harness.run.apply import numbers
 from harness.run.closing import close, faults_in_a_row, held, skip
+from harness.run.passes import numbers
 from harness.run.pick import due, upcoming
 from harness.run.requests import answer
 from harness.run.state import RunState, warm_up_due
@@ -140,9 +141,7 @@ def _level_reported(state: RunState, reported: o.LevelReported) -> Records:
         )
     problem = _command_problem(report.end) or _unmet((*part.expect, *part.needs), report.readings)
     if not problem:
-        return (
-            r.LevelVerified(condition=condition, level=level, readings=report.readings),
-        )
+        return (r.LevelVerified(condition=condition, level=level, readings=report.readings),)
     not_met = r.LevelNotMet(
         condition=condition,
         level=level,
@@ -207,7 +206,9 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
             case Then.MARK:
                 marks = (f"gate-gave-up: {text}",)
     known = state.fields
-    new = tuple(sorted((n, t) for n, t in fixed(state, dict(over.fingerprint)).items() if n not in known))
+    new = tuple(
+        sorted((n, t) for n, t in fixed(state, dict(over.fingerprint)).items() if n not in known)
+    )
     started = r.PassStarted(
         cell=key,
         attempt=state.progress[key].attempts + 1,
@@ -227,9 +228,7 @@ def _pass_over(state: RunState, over: o.PassOver) -> Records:
     started = state.passing
     assert started is not None
     report, measured = over.report, over.measured
-    judgement = judge(
-        report, measured, title=state.grid.titles[started.cell], marks=started.marks
-    )
+    judgement = judge(report, measured, title=state.grid.titles[started.cell], marks=started.marks)
     ended = r.PassEnded(
         cell=started.cell,
         attempt=started.attempt,
@@ -279,20 +278,12 @@ def _rig_stop(state: RunState, over: o.PassOver, judgement: Judgement) -> r.Reco
         return held(state, "rig-not-quiet", "; ".join(report.end.survivors))
     if judgement.verdict is Verdict.INTERRUPTED:
         return r.RunPaused(reason="told to stop in the middle of a pass")
-    return faults_in_a_row(
-        state, started.cell, warm_up=started.warm_up, judgement=judgement
-    )
+    return faults_in_a_row(state, started.cell, warm_up=started.warm_up, judgement=judgement)
 
 
 def _stop_came(state: RunState, stop: o.StopCame) -> Records:
     # An open step stays open, and a held or finished run has nothing to pause.
     return (r.RunPaused(reason=stop.reason),) if state.phase is Phase.IDLE else ()
-
-
-def limit_words(breach: LimitBreached) -> str:
-    """Return a breach of a limit as a person reads it."""
-    found = f"{breach.value:g} {breach.unit}".rstrip() if breach.value is not None else breach.why
-    return f"{breach.reading} must be {breach.bound}, was {found}, after {breach.at_s:.0f} s"
 
 
 def gate_words(gave_up: GateGaveUp) -> str:

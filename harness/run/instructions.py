@@ -83,6 +83,4 @@ class Leave:
     outcome: Outcome
 
 
-Instruction = (
-    GoOn | SetLevel | PutBack | Settle | AwaitPerson | AwaitGates | CarryOut | Leave
-)
+Instruction = GoOn | SetLevel | PutBack | Settle | AwaitPerson | AwaitGates | CarryOut | Leave

@@ -8,7 +8,7 @@ that names them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import assert_never
 
@@ -29,12 +29,15 @@ from harness.run.records import BundleRef, Record
 from harness.run.state import RunState
 from harness.run.transitions import Phase
 
-#: Told after every step: the state, and what is to be done next.
-Onlooker = Callable[[RunState, i.Instruction], None]
 
+class Onlooker:
+    """Is told what goes on, and does nothing with it: the base of every live view."""
 
-def _nobody(state: RunState, instruction: i.Instruction) -> None:
-    pass
+    def kept(self, state: RunState, record: Record) -> None:
+        """*record* is kept, and *state* is the state after it."""
+
+    def next(self, state: RunState, instruction: i.Instruction) -> None:
+        """*instruction* is about to be performed."""
 
 
 def _never() -> bool:
@@ -56,7 +59,7 @@ class Loop:
     meter: Meter
     boot: str
     stop: Interrupt = _never
-    onlooker: Onlooker = _nobody
+    onlooker: Onlooker = field(default_factory=Onlooker)
     stop_reason: str = "told to stop"
     names: tuple[str, ...] = field(init=False, default=())
 
@@ -79,7 +82,7 @@ class Loop:
                     return i.Outcome.PAUSED
                 self._observe(o.StopCame(reason=self.stop_reason))
             instruction = pick(self.state)
-            self.onlooker(self.state, instruction)
+            self.onlooker.next(self.state, instruction)
             if isinstance(instruction, i.Leave):
                 self._leave()
                 return instruction.outcome
@@ -96,6 +99,7 @@ class Loop:
             self.journal.append(records, at=self.clock.now(), boot=self.boot)
             for record in records:
                 apply(self.state, record)
+                self.onlooker.kept(self.state, record)
 
     def _come_up(self) -> o.RunnerCameUp:
         left = self.bench.recover(self.state.run)

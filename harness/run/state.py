@@ -17,9 +17,9 @@ from harness.run.records import CellState, LevelOrdered, PassEnded, PassStarted,
 from harness.run.transitions import Phase
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Progress:
-    """Where one cell stands. Counts are of the cell's group."""
+    """Where one cell stands. Counts are of the cell's group. Only ``apply`` writes it."""
 
     state: CellState = CellState.OPEN
     attempts: int = 0  #: last attempt number given; never reused
@@ -76,7 +76,7 @@ class Grid:
 class RunState:
     """Everything the records say. Only ``apply`` writes it."""
 
-    grid: Grid
+    grid: Grid = field(compare=False, repr=False)
     run: str = ""
     phase: Phase = Phase.NEW
     progress: dict[str, Progress] = field(default_factory=dict)

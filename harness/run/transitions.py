@@ -29,6 +29,10 @@ class Phase(enum.Enum):
     PAUSED = "paused"  #: the runner was told to stop
     FINISHED = "finished"  #: every cell is closed
 
+    # Members are singletons: their identity is hash enough, and Enum's own hash is a
+    # Python function, which a fold over a million records would feel.
+    __hash__ = object.__hash__
+
 
 _SAME_IN_IDLE: tuple[type[r.Record], ...] = (
     r.RunnerStarted,
@@ -84,6 +88,7 @@ TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
         Phase.PAUSED: {
             r.RunnerStarted: Phase.IDLE,
             r.LevelPutBack: Phase.PAUSED,
+            r.RigHeld: Phase.HELD,  # what a level had changed could not be put back
         },
         Phase.FINISHED: {
             r.RunnerStarted: Phase.FINISHED,
@@ -102,7 +107,8 @@ class IllegalTransition(Exception):
     def __init__(self, phase: Phase, record: r.Record) -> None:
         allowed = ", ".join(kind.__name__ for kind in TRANSITIONS[phase])
         super().__init__(
-            f"{type(record).__name__} in phase {phase.value!r}, which allows only {allowed}: {record}"
+            f"{type(record).__name__} in phase {phase.value!r}, "
+            f"which allows only {allowed}: {record}"
         )
         self.phase = phase
         self.record = record

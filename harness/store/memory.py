@@ -6,13 +6,14 @@ JSON, no hash, so a night of thousands of passes costs next to nothing.
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from collections.abc import Sequence
 from datetime import datetime
 
 from harness.rig.tasks import Member
 from harness.run.ports import Entry
-from harness.run.records import BundleRef, Record, Request, RequestKind
+from harness.run.records import BundleRef, Record, Request
 
 
 class MemoryJournal:
@@ -66,18 +67,8 @@ class MemoryJournal:
     def rest(self) -> None:
         """Do nothing: there is nothing to tidy."""
 
-    def put(
-        self,
-        kind: RequestKind,
-        *,
-        by: str,
-        note: str = "",
-        step: int | None = None,
-        cells: tuple[str, ...] = (),
-    ) -> int:
-        """Put a request to the run; return its number, counted from 1."""
-        request = Request(
-            number=len(self._requests) + 1, kind=kind, by=by, note=note, step=step, cells=cells
-        )
-        self._requests.append(request)
-        return request.number
+    def put(self, request: Request) -> int:
+        """Put a request to the run under the next number, counted from 1; return the number."""
+        number = len(self._requests) + 1
+        self._requests.append(dataclasses.replace(request, number=number))
+        return number

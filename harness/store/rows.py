@@ -1,37 +1,16 @@
-"""A record as a row of a database, and back: the same in every database.
+"""An entry as a row of a database, sealed with a hash, and back: the same in every database.
 
 Pure.
-
-A body is JSON in one spelling: fields in the order of their class, every field written, no
-blanks, no number that is not finite. It is kept as text and never written anew, so a hash
-over it holds for ever. Converters are made once for each class, from its annotations: a
-dataclass, an Enum, a tuple, ``bool``, ``int``, ``float``, ``str``, ``None``, and unions of
-these that can be told apart in JSON. A new record needs no line here.
-
-A field that was added later, with a default, is filled in when an older row is read.
-Anything else that does not fit is refused: nothing that was kept is passed over.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import enum
-import functools
 import hashlib
-import json
-import math
-import re
-import types
-import typing
-from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from types import MappingProxyType
-from typing import Any
 
-from harness.errors import Problem, StoreError
 from harness.run.ports import Entry
-from harness.run.records import Record
+from harness.store.bodies import encode, from_body, kind_of, to_body
 
 #: What stands for the hash before the first entry of a run.
 NO_HASH = ""
@@ -59,199 +38,6 @@ class Row:
     hash: str
 
 
-# ---------------------------------------------------------------- kinds
-
-
-def _kind(cls: type) -> str:
-    return re.sub(r"(?<!^)(?=[A-Z])", "-", cls.__name__).lower()
-
-
-#: Every kind of record by the name it is kept under: ``pass-started`` …
-KINDS: Mapping[str, type[Record]] = MappingProxyType(
-    {_kind(cls): cls for cls in typing.get_args(Record)}
-)
-
-_NAMES: Mapping[type, str] = MappingProxyType({cls: name for name, cls in KINDS.items()})
-
-
-def kind_of(record: Record) -> str:
-    """Return the name that records like *record* are kept under."""
-    return _NAMES[type(record)]
-
-
-# ---------------------------------------------------------------- record -> body
-
-
-@functools.cache
-def _field_names(cls: type) -> tuple[str, ...]:
-    return tuple(field.name for field in dataclasses.fields(cls))
-
-
-def _plain(value: object) -> object:
-    """Return what JSON writes for a value that it does not know."""
-    if isinstance(value, enum.Enum):
-        return value.value
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {name: getattr(value, name) for name in _field_names(type(value))}
-    raise TypeError(f"{type(value).__name__} cannot be kept in a record: {value!r}")
-
-
-_encode = json.JSONEncoder(
-    ensure_ascii=False,
-    allow_nan=False,
-    check_circular=False,
-    separators=(",", ":"),
-    default=_plain,
-).encode
-
-# What an operating system calls a file or says need not be Unicode. Python carries such
-# bytes as lone surrogates, which no database takes; JSON can spell them.
-_SURROGATE = re.compile("[\ud800-\udfff]")
-
-
-def to_body(record: Record) -> str:
-    """Return *record* as JSON.
-
-    Raises:
-        StoreError: A number in it is not finite.
-    """
-    try:
-        body = _encode(_plain(record))
-    except ValueError:
-        field = next(_not_finite(record, ""), "")
-        raise StoreError(
-            Problem(
-                code="number-not-finite",
-                what=f"a number of a {kind_of(record)} record is not finite, so it is not kept",
-                where=(f"field {field}", str(record)[:300]),
-                do="report this as a fault of the harness: what is not measured must say why",
-            )
-        ) from None
-    if _SURROGATE.search(body):
-        body = _SURROGATE.sub(lambda match: f"\\u{ord(match[0]):04x}", body)
-    return body
-
-
-def _not_finite(value: object, path: str) -> Iterator[str]:
-    if isinstance(value, float) and not math.isfinite(value):
-        yield path
-    elif isinstance(value, tuple):
-        for place, item in enumerate(value):
-            yield from _not_finite(item, f"{path}[{place}]")
-    elif dataclasses.is_dataclass(value):
-        for name in _field_names(type(value)):
-            yield from _not_finite(getattr(value, name), f"{path}.{name}".lstrip("."))
-
-
-# ---------------------------------------------------------------- body -> record
-
-_Convert = Callable[[Any], Any]
-
-_AS_IT_IS = frozenset({str, int, float, bool, types.NoneType})
-
-
-def _converter(hint: Any) -> _Convert | None:
-    """Return what makes a value of type *hint* from its JSON; None: it is one already."""
-    if hint in _AS_IT_IS:
-        return None
-    if isinstance(hint, type) and issubclass(hint, enum.Enum):
-        return {member.value: member for member in hint}.__getitem__
-    if dataclasses.is_dataclass(hint):
-        return _reader(typing.cast(type, hint))
-    origin, arguments = typing.get_origin(hint), typing.get_args(hint)
-    if origin is tuple:
-        return _tuple_converter(arguments)
-    if origin in (typing.Union, types.UnionType):
-        return _union_converter(arguments)
-    raise TypeError(f"a record cannot hold {hint}")
-
-
-def _tuple_converter(arguments: tuple[Any, ...]) -> _Convert:
-    if len(arguments) == 2 and arguments[1] is Ellipsis:
-        convert = _converter(arguments[0])
-        if convert is None:
-            return tuple
-        if convert is tuple:
-            return lambda values: tuple(map(tuple, values))
-        return lambda values: tuple([convert(value) for value in values])
-    if all(argument in _AS_IT_IS for argument in arguments):
-        return tuple
-    raise TypeError(f"a record cannot hold a tuple of {arguments}")
-
-
-def _union_converter(arguments: tuple[Any, ...]) -> _Convert | None:
-    made = [argument for argument in arguments if argument not in _AS_IT_IS]
-    if not made:
-        return None
-    if len(made) > 1:
-        raise TypeError(f"a record cannot hold one of {made}: JSON does not tell them apart")
-    convert = _converter(made[0])
-    assert convert is not None
-    if typing.get_origin(made[0]) is tuple:
-        return lambda value: convert(value) if type(value) is list else value
-    if dataclasses.is_dataclass(made[0]):
-        return lambda value: convert(value) if type(value) is dict else value
-    if types.NoneType in arguments and len(arguments) == 2:
-        return lambda value: None if value is None else convert(value)
-    raise TypeError(f"a record cannot hold one of {arguments}: JSON does not tell them apart")
-
-
-@functools.cache
-def _reader(cls: type) -> _Convert:
-    hints = typing.get_type_hints(cls)
-    found = ((name, _converter(hints[name])) for name in _field_names(cls))
-    conversions = tuple((name, convert) for name, convert in found if convert is not None)
-    if not conversions:
-        return lambda values: cls(**values)
-
-    def read(values: dict[str, Any]) -> Any:
-        for name, convert in conversions:
-            if name in values:
-                values[name] = convert(values[name])
-        return cls(**values)
-
-    return read
-
-
-#: How a body of an older version becomes one of the next: (kind, version) -> function.
-OLDER: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {}
-
-
-def from_body(body: str, *, kind: str, version: int) -> Record:
-    """Return the record that *body* was made from.
-
-    Raises:
-        StoreError: The kind or version is not known here, or the body does not fit it.
-    """
-    cls = KINDS.get(kind)
-    if cls is None or version > cls.VERSION:
-        raise StoreError(
-            Problem(
-                code="record-newer",
-                what=f"a record {kind}/{version} was kept by a newer harness than this one",
-                do="use the harness that kept it, or a newer one",
-            )
-        )
-    try:
-        values = json.loads(body)
-        while version < cls.VERSION:
-            values = OLDER[kind, version](values)
-            version += 1
-        return typing.cast(Record, _reader(cls)(values))
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise StoreError(
-            Problem(
-                code="record-unreadable",
-                what=f"a record {kind}/{version} does not read back: {error}",
-                where=(body[:200],),
-                do="run `harness verify`; nothing was changed",
-            )
-        ) from error
-
-
-# ---------------------------------------------------------------- entry <-> row
-
-
 def at_text(at: datetime) -> str:
     """Return an aware instant as UTC, RFC 3339, six digits: the order of text is that of time.
 
@@ -273,7 +59,7 @@ def seal(
     and whole numbers that is JSON without blanks and without needless escapes). It holds
     the hash before it, so an entry cannot change without every later one.
     """
-    text = _encode([run, seq, previous, at, boot, kind, version, body])
+    text = encode([run, seq, previous, at, boot, kind, version, body])
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -1,0 +1,156 @@
+"""The folder of one attempt: fresh, filled by the title, settled, listed.
+
+Touches disk. ``captures/`` is what ``{captures}`` stands for; ``output/`` holds what the
+commands said; ``readings.jsonl`` the samples. Nothing here judges what the files hold.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import stat
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from harness.rig.clock import MachineClock
+from harness.rig.tasks import Member
+
+#: Between two looks at whether files still change, seconds: some ticks of a file system's clock.
+LOOK_S = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptFolder:
+    """One attempt's fresh folder. ``made_ns`` is its age on the clock of its file system."""
+
+    path: Path
+    made_ns: int
+
+    @property
+    def captures(self) -> Path:
+        """Return the folder the title leaves its files in."""
+        return self.path / "captures"
+
+    @property
+    def readings(self) -> Path:
+        """Return the file of the samples."""
+        return self.path / "readings.jsonl"
+
+    def output(self, name: str) -> Path:
+        """Return the file of one stream, such as ``stdout`` or ``prepare-1.stderr``."""
+        return self.path / "output" / name
+
+
+def fresh(work: Path, name: str) -> AttemptFolder:
+    """Make the folder of the attempt *name* under *work*; it holds nothing older.
+
+    What lies in its place is moved aside under another name: it is never adopted, and never
+    deleted.
+    """
+    path = work / name
+    if path.exists():
+        number = 1
+        while (aside := work / f"{name}.earlier-{number}").exists():
+            number += 1
+        path.rename(aside)
+    path.mkdir(parents=True)
+    made = AttemptFolder(path=path, made_ns=path.stat().st_mtime_ns)
+    made.captures.mkdir()
+    (path / "output").mkdir()
+    return made
+
+
+def collect(folder: AttemptFolder, patterns: Sequence[str], *, where: Path) -> None:
+    """Copy what matches *patterns* under *where* into the captures, times kept.
+
+    Only files written since the attempt began are taken. Where there is none, the newest
+    older one is, so that whoever judges can say that it is stale. A name that is taken
+    already gets the file's place in front of it.
+    """
+    for pattern in patterns:
+        found = [path for path in sorted(_matching(where, pattern)) if path.is_file()]
+        times = {path: path.stat().st_mtime_ns for path in found}
+        new = [path for path in found if times[path] >= folder.made_ns]
+        if not new and found:
+            new = [max(found, key=times.__getitem__)]
+        for path in new:
+            target = folder.captures / path.name
+            if target.exists():
+                place = os.path.relpath(path, where).replace("..", "up").strip(os.sep)
+                target = folder.captures / place.replace(os.sep, "-")
+            shutil.copy2(path, target)
+
+
+def _matching(where: Path, pattern: str) -> Iterator[Path]:
+    if Path(pattern).is_absolute():
+        anchor = Path(Path(pattern).anchor)
+        return anchor.glob(os.path.relpath(pattern, anchor))
+    return where.glob(pattern)
+
+
+def wait_until_settled(
+    folder: AttemptFolder, *, clock: MachineClock, settle_s: float
+) -> tuple[str, ...]:
+    """Wait until two looks in a row see the same sizes and times; at most *settle_s*.
+
+    Returns:
+        The files that still changed at the end, by name; empty where all is settled.
+    """
+    deadline_s = clock.steady_s() + settle_s
+    before = _look(folder.path)
+    while True:
+        clock.pause(LOOK_S)
+        now = _look(folder.path)
+        if now == before:
+            return ()
+        if clock.steady_s() >= deadline_s:
+            return tuple(sorted(name for name in now if now[name] != before.get(name)))
+        before = now
+
+
+def _look(path: Path) -> dict[str, tuple[int, int]]:
+    return {
+        member.name: (state.st_size, state.st_mtime_ns)
+        for member in members(path)
+        if (state := _stat(member.path)) is not None
+    }
+
+
+def _stat(path: Path) -> os.stat_result | None:
+    try:
+        return path.lstat()
+    except OSError:
+        return None
+
+
+def members(
+    path: Path, *, wanted: Callable[[Path], bool] = lambda path: True
+) -> tuple[Member, ...]:
+    """Return every plain file under *path*, by name, in order of names.
+
+    A link, a pipe or a device is not a file that was left here, and is not followed. A name
+    that is not UTF-8 is written with its bytes escaped.
+    """
+    found = []
+    for where, _, names in os.walk(path):
+        for name in names:
+            file = Path(where) / name
+            state = _stat(file)
+            if state is None or not stat.S_ISREG(state.st_mode) or not wanted(file):
+                continue
+            relative = os.path.relpath(file, path).replace(os.sep, "/")
+            shown = os.fsencode(relative).decode("utf-8", "backslashreplace")
+            found.append(Member(name=shown, path=file))
+    return tuple(sorted(found, key=lambda member: member.name))
+
+
+def left_by_earlier(work: Path) -> dict[str, tuple[Member, ...]]:
+    """Return what every attempt under *work* has left, by the name of the attempt."""
+    if not work.is_dir():
+        return {}
+    return {
+        folder.name: members(folder)
+        for folder in sorted(work.iterdir())
+        if folder.is_dir() and not folder.is_symlink() and ".earlier-" not in folder.name
+    }

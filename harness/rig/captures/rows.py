@@ -1,0 +1,260 @@
+"""Lines of a table -> columns, with the width of every row checked.
+
+Pure. There is no loop over rows here: the shape of all rows at once is what is left of the
+text when everything but delimiters and line ends is deleted, and it must be one row's
+shape, repeated. Only when it is not are the rows walked, to find the first that differs.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from harness.rig.captures import cells
+from harness.rig.captures.trouble import AGAIN, Trouble, shown
+
+if TYPE_CHECKING:
+    from harness.rig.captures.table import Shape
+
+
+class Rows:
+    """Columns of some rows.
+
+    Args:
+        times: The frame times as numbers, in the file's own unit; any sequence of doubles.
+        counter: The column that counts frames, where there is one.
+        texts: Column -> its cells, for each column whose texts are looked at.
+        first_line: The line of the first row.
+        consecutive: Whether each row is one line.
+    """
+
+    __slots__ = ("consecutive", "counter", "first_line", "texts", "times")
+
+    def __init__(
+        self,
+        *,
+        times: Sequence[float],
+        counter: Sequence[int] | None,
+        texts: dict[int, Sequence[bytes]],
+        first_line: int,
+        consecutive: bool = True,
+    ) -> None:
+        self.times = times
+        self.counter = counter
+        self.texts = texts
+        self.first_line = first_line
+        self.consecutive = consecutive
+
+    def line(self, row: int) -> int | None:
+        """Return the line of a row, None where rows are not lines."""
+        return self.first_line + row if self.consecutive else None
+
+
+class Absent(Exception):
+    """Cells of the time column hold NaN, infinity, nothing, or N/A.
+
+    Args:
+        counts: Kind -> how many.
+        line: The line of the first.
+        text: The first itself.
+    """
+
+    def __init__(self, counts: dict[str, int], *, line: int | None, text: bytes) -> None:
+        super().__init__(f"{sum(counts.values())} cells without a number")
+        self.counts = counts
+        self.line = line
+        self.text = text
+
+
+def split(body: bytes, shape: Shape, *, line: int) -> Rows:
+    """Take whole lines apart.
+
+    Raises:
+        Trouble: a row has another width, a cell is no number, the header comes again.
+        Absent: cells hold NaN, infinity, nothing or N/A, and nothing else is wrong.
+    """
+    if b'"' in body:
+        columns, consecutive = _quoted(body, shape, line=line)
+    else:
+        columns, consecutive = _unquoted(body, shape, line=line), True
+    time = columns[shape.time]
+    try:
+        times = cells.numbers(time, shape.style)
+    except cells.BadCells as failure:
+        raise _judged(failure, shape, line=line if consecutive else None) from None
+    if times and max(times) == float("inf"):
+        row = times.index(float("inf"))
+        raise Absent(
+            {"infinite": times.count(float("inf"))},
+            line=line + row if consecutive else None,
+            text=time[row],
+        )
+    return Rows(
+        times=times,
+        counter=_whole_numbers(columns[shape.counter], shape, line=line)
+        if shape.counter is not None
+        else None,
+        texts={place: columns[place] for place in shape.texts},
+        first_line=line,
+        consecutive=consecutive,
+    )
+
+
+def _unquoted(body: bytes, shape: Shape, *, line: int) -> dict[int, list[bytes]]:
+    delimiter, width = shape.delimiter, shape.width + shape.trailing
+    count = body.count(b"\n")
+    others = bytes(range(256)).translate(None, delimiter + b"\n")
+    if body.translate(None, others) != (delimiter * (width - 1) + b"\n") * count:
+        raise _odd_row(body, shape, line=line)
+    flat = body.replace(b"\n", delimiter).split(delimiter)
+    flat.pop()
+    if shape.trailing and any(flat[width - 1 :: width]):
+        raise _odd_row(body, shape, line=line)
+    return {place: flat[place::width] for place in needed(shape)}
+
+
+def needed(shape: Shape) -> set[int]:
+    """Return the columns that are taken out."""
+    counter = () if shape.counter is None else (shape.counter,)
+    return {shape.time, *shape.texts, *counter}
+
+
+def _quoted(body: bytes, shape: Shape, *, line: int) -> tuple[dict[int, list[bytes]], bool]:
+    import csv
+    import io
+    from operator import itemgetter
+
+    reader = csv.reader(
+        io.StringIO(body.decode("utf-8", "surrogateescape"), newline=""),
+        delimiter=shape.delimiter.decode(),
+        strict=True,
+    )
+    width = shape.width + shape.trailing
+    try:
+        rows = list(reader)
+    except csv.Error as error:
+        raise Trouble(
+            "quotes",
+            f"the quotes in line {line + reader.line_num - 1} cannot be read: {error}",
+            line=line + reader.line_num - 1,
+            do="see what wrote the file",
+        ) from error
+    consecutive = reader.line_num == len(rows)
+    odd = next((row for row in rows if len(row) != width or (shape.trailing and row[-1])), None)
+    if odd is not None:
+        row = rows.index(odd)
+        raise _width_trouble(
+            len(odd), shape, line=line + row if consecutive else None, text=",".join(odd)
+        )
+    return {
+        place: [cell.encode("utf-8", "surrogateescape") for cell in map(itemgetter(place), rows)]
+        for place in needed(shape)
+    }, consecutive
+
+
+def _odd_row(body: bytes, shape: Shape, *, line: int) -> Trouble:
+    """Return the trouble of the first row whose shape is not the table's."""
+    width = shape.width + shape.trailing
+    lines = body.split(b"\n")[:-1]
+    for place, text in enumerate(lines):
+        fields = text.split(shape.delimiter)
+        if len(fields) == width and not (shape.trailing and fields[-1]):
+            continue
+        if not text.strip():
+            return Trouble(
+                "blank-line",
+                f"line {line + place} is empty, and rows of the table come after it",
+                line=line + place,
+                do=AGAIN,
+            )
+        if shape.header and text.strip() == shape.header.strip():
+            return _header_again(line + place)
+        return _width_trouble(
+            len(fields),
+            shape,
+            line=line + place,
+            text=text.decode("utf-8", "replace"),
+            left=len(lines) - place,
+        )
+    raise AssertionError("a row of another shape was there a moment ago")
+
+
+def _width_trouble(
+    found: int, shape: Shape, *, line: int | None, text: str, left: int = 0
+) -> Trouble:
+    expected = shape.width + shape.trailing
+    fields = "1 field" if found == 1 else f"{found} fields"
+    owner = "the header" if shape.header and not shape.trailing else "the rows before"
+    has = "has" if owner == "the header" else "have"
+    do = "see what wrote the row; every row must have as many fields as the header"
+    if found > expected:
+        do = "declare the delimiter, or the decimal mark, if a comma in a number splits the row"
+    if 0 < left <= _FOOTER_LINES and found != expected:
+        do += f"; if the last {left} lines are a summary, declare footer {left}"
+    return Trouble(
+        "row-width",
+        f"the row has {fields}, {owner} {has} {expected}: {shown(text, most=60)}",
+        line=line,
+        text=text[:200],
+        do=do,
+    )
+
+
+_FOOTER_LINES = 10
+
+
+def _header_again(line: int | None) -> Trouble:
+    return Trouble(
+        "header-again",
+        "the header comes again" + (f" in line {line}" if line else ""),
+        line=line,
+        do="have the title write one file a pass: two recordings are glued together here",
+    )
+
+
+def _judged(failure: cells.BadCells, shape: Shape, *, line: int | None) -> Trouble | Absent:
+    """Return what the bad cells make of the capture; a refusal goes before anything else."""
+    name = shape.names[shape.time]
+    counts: dict[str, int] = {}
+    first_again: int | None = None
+    worst: Trouble | None = None
+    for place, cell in failure.bad:
+        kind = cells.kind_of(cell)
+        if kind is not None:
+            counts[kind] = counts.get(kind, 0) + 1
+        elif shape.header and cell.strip().decode("utf-8", "replace") == name.strip():
+            first_again = place if first_again is None else first_again
+        elif worst is None or (worst.void and worst.code == "unit-changes"):
+            trouble = cells.trouble_of(
+                cell, shape.style, column=name, line=None if line is None else line + place
+            )
+            if worst is None or not trouble.void:
+                worst = trouble
+    if worst is not None and not worst.void:
+        return worst
+    if first_again is not None:
+        return _header_again(None if line is None else line + first_again)
+    if worst is not None:
+        return worst
+    place, cell = failure.bad[0]
+    return Absent(counts, line=None if line is None else line + place, text=cell)
+
+
+def _whole_numbers(column: Sequence[bytes], shape: Shape, *, line: int) -> array[int]:
+    try:
+        return array("q", map(int, column))
+    except (ValueError, OverflowError):
+        for place, cell in enumerate(column):
+            try:
+                array("q", (int(cell),))
+            except (ValueError, OverflowError):
+                assert shape.counter is not None
+                raise Trouble(
+                    "not-a-number",
+                    f"{shown(cell)} in the counter {shown(shape.names[shape.counter])} is not a "
+                    "whole number",
+                    line=line + place,
+                    do="declare the column that counts the frames as counter, or none",
+                ) from None
+        raise

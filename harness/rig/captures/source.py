@@ -1,0 +1,153 @@
+"""Bytes of a capture, block by block, out of whatever is wrapped around them.
+
+Touches disk. gzip and zstd are recognised by their first bytes (RFC 1952, RFC 8878), never
+by the name of the file. A compressed file that ends early is void like a table that does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Protocol
+
+from harness.rig.captures.trouble import AGAIN, Trouble
+
+if TYPE_CHECKING:
+    import io
+    from typing import BinaryIO
+
+BLOCK_BYTES = 16 << 20  #: what is held at once of a large capture
+_FEED_BYTES = 1 << 18  #: compressed bytes taken at once: they may open up a hundredfold
+
+GZIP = b"\x1f\x8b"
+ZSTD = b"\x28\xb5\x2f\xfd"
+
+
+class Hasher(Protocol):
+    """What is told every byte of the file as it lies on disk."""
+
+    def update(self, data: bytes, /) -> None:
+        """Take the next bytes."""
+
+
+def open_file(path: str) -> io.BufferedReader:
+    """Return *path*, open.
+
+    Raises:
+        Trouble: it is not there, is no plain file, or may not be read.
+    """
+    import os
+    import stat
+
+    try:
+        file = open(path, "rb")  # noqa: SIM115, PTH123 - the caller closes it; pathlib costs its import
+    except OSError as error:
+        raise Trouble(
+            "capture-missing",
+            f"{path} cannot be opened: {error.strerror or error}",
+            do="name the file that the title wrote",
+        ) from error
+    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        file.close()
+        raise Trouble(
+            "capture-missing", f"{path} is not a plain file", do="name the file that the title wrote"
+        )
+    return file
+
+
+def raw_blocks(file: BinaryIO, hasher: Hasher | None, *, size: int) -> Iterator[bytes]:
+    """Yield the bytes of *file* as they lie on disk, *size* at a time, telling *hasher*."""
+    while block := file.read(size):
+        if hasher is not None:
+            hasher.update(block)
+        yield block
+
+
+def blocks(file: BinaryIO, hasher: Hasher | None) -> Iterator[bytes]:
+    """Yield the bytes of the capture itself, at most about `BLOCK_BYTES` at a time.
+
+    Raises:
+        Trouble: the compressed file is damaged or ends early.
+    """
+    head = file.read(4)
+    file.seek(0)
+    if head[:2] == GZIP:
+        return _unpacked(raw_blocks(file, hasher, size=_FEED_BYTES), _gzip_member, "gzip")
+    if head == ZSTD:
+        return _unpacked(raw_blocks(file, hasher, size=_FEED_BYTES), _zstd_frame, "zstd")
+    return raw_blocks(file, hasher, size=BLOCK_BYTES)
+
+
+class _Unpacker(Protocol):
+    """One member of a compressed file."""
+
+    def decompress(self, data: bytes, /) -> bytes:
+        """Return what the next bytes open up to."""
+
+    @property
+    def eof(self) -> bool:
+        """Return whether the member is complete, its checksum agreed."""
+
+    @property
+    def unused_data(self) -> bytes:
+        """Return what stands after it."""
+
+
+def _gzip_member() -> _Unpacker:
+    import zlib
+
+    return zlib.decompressobj(wbits=31)
+
+
+def _zstd_frame() -> _Unpacker:
+    import zstandard
+
+    unpacker: _Unpacker = zstandard.ZstdDecompressor().decompressobj()
+    return unpacker
+
+
+class _Maker(Protocol):
+    def __call__(self) -> _Unpacker: ...
+
+
+def _unpacked(raw: Iterator[bytes], member: _Maker, name: str) -> Iterator[bytes]:
+    """Yield what the members of a compressed file hold, joined to blocks."""
+    unpacker: _Unpacker | None = None
+    held: list[bytes] = []
+    held_bytes = 0
+    for block in raw:
+        data = block
+        while data:
+            if unpacker is None:
+                unpacker = member()
+            piece = _opened(unpacker, data, name)
+            data = b""
+            if unpacker.eof:
+                data = unpacker.unused_data
+                unpacker = None
+            held.append(piece)
+            held_bytes += len(piece)
+        if held_bytes >= BLOCK_BYTES:
+            yield b"".join(held)
+            held, held_bytes = [], 0
+    if held_bytes:
+        yield b"".join(held)
+    if unpacker is not None:
+        raise Trouble(
+            "truncated", f"the {name} file ends before what it holds is complete", do=AGAIN
+        )
+
+
+def _opened(unpacker: _Unpacker, data: bytes, name: str) -> bytes:
+    import zlib
+
+    failures: tuple[type[Exception], ...] = (zlib.error,)
+    if name == "zstd":
+        import zstandard
+
+        failures = (zstandard.ZstdError,)
+    try:
+        return unpacker.decompress(data)
+    except failures as failure:
+        raise Trouble(
+            "damaged-capture", f"the {name} file is damaged: {failure}", do=AGAIN
+        ) from failure

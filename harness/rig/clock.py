@@ -1,0 +1,88 @@
+"""The machine's clock: the steady clock, the instant, waits that can be broken off.
+
+Touches the clock. This is the one module that asks the machine for the time.
+
+Durations and deadlines are taken on a clock that goes on while the machine is suspended
+(CLOCK_BOOTTIME), where the system has one; else on the monotonic clock. The difference of
+the two is how long the machine was suspended.
+"""
+
+from __future__ import annotations
+
+import math
+import select
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from harness.rig.stop import StopFlag
+
+#: How often a wait asks whether it is to be broken off, seconds.
+ASK_EVERY_S = 1.0
+
+_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+_STEADY = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+
+
+class MachineClock:
+    """The real Clock port.
+
+    Args:
+        flag: Wakes every wait at once when it is raised; without one a wait notices an
+            interrupt within a second.
+    """
+
+    def __init__(self, flag: StopFlag | None = None) -> None:
+        self._flag = flag
+
+    def now(self) -> datetime:
+        """Return the instant, aware, UTC."""
+        return datetime.now(UTC)
+
+    def steady_s(self) -> float:
+        """Return seconds on the steady clock."""
+        return steady_ns() / 1e9
+
+    def awake_s(self) -> float:
+        """Return seconds on a clock that stands still while the machine is suspended."""
+        return time.monotonic()
+
+    def suspended_s(self) -> float:
+        """Return how long the machine was suspended since it was started; 0 where unknown."""
+        if _STEADY is None:
+            return 0.0
+        return time.clock_gettime(_STEADY) - time.clock_gettime(time.CLOCK_MONOTONIC)
+
+    def wait(self, seconds: float, interrupt: Callable[[], bool]) -> bool:
+        """Wait; return False if *interrupt* broke it off. *seconds* may be infinite."""
+        deadline_s = self.steady_s() + seconds
+        while not interrupt():
+            left_s = deadline_s - self.steady_s()
+            if left_s <= 0:
+                return True
+            self.pause(min(left_s, ASK_EVERY_S))
+        return False
+
+    def pause(self, seconds: float) -> None:
+        """Let *seconds* pass, or less if the flag is raised meanwhile."""
+        if seconds <= 0 or math.isnan(seconds):
+            return
+        if self._flag is None:
+            time.sleep(seconds)
+            return
+        if select.select([self._flag], [], [], seconds)[0]:
+            self._flag.drain()
+
+
+def steady_ns() -> int:
+    """Return nanoseconds on the steady clock, the same for every process of this boot."""
+    return time.monotonic_ns() if _STEADY is None else time.clock_gettime_ns(_STEADY)
+
+
+def boot_id() -> str:
+    """Return what tells this start of the machine from every other; empty where unknown."""
+    try:
+        return _BOOT_ID.read_text(encoding="ascii").strip()
+    except OSError:
+        return ""

@@ -1,0 +1,210 @@
+"""The two locks of a rig: who is its runner, and whether a command is still running.
+
+Touches disk. Both are ``flock`` locks in the folder of the rig's own state, so that the
+kernel lets go of them when their holders are gone, however they went.
+
+The **runner lock** belongs to one runner for as long as it lives, and is never inherited.
+The **rig lock** is taken for each command and handed over to it: the runner keeps no copy,
+so it is held exactly as long as the command, or anything it left behind, is alive. The
+runner lock free and the rig lock held means an orphan.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from harness.errors import Problem, RigError
+from harness.rig.clock import boot_id
+from harness.rig.tree import ProcessId, process
+
+try:
+    import fcntl
+except ImportError:  # pragma: no cover - another system
+    fcntl = None  # type: ignore[assignment]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Owner:
+    """Who holds the runner lock, as it wrote itself down."""
+
+    pid: int
+    started_ticks: int
+    boot: str
+    since: str  #: UTC, RFC 3339
+    plan: str
+
+
+class RunnerLock:
+    """Makes this process the rig's only runner. A context manager.
+
+    Args:
+        folder: The folder of the rig's own state; it is made where it is missing.
+        plan: Name of the plan, for whoever is refused.
+        now: The instant, for the same.
+
+    Raises:
+        RigError: another runner is at work (``rig-busy``), or the folder cannot be used.
+    """
+
+    def __init__(self, folder: Path, *, plan: str, now: datetime) -> None:
+        self._fd = _open(_folder(folder) / "runner.lock")
+        if not _take(self._fd):
+            owner = _owner(self._fd)
+            os.close(self._fd)
+            raise RigError(_busy(owner))
+        me = process(os.getpid())
+        self.owner = Owner(
+            pid=os.getpid(),
+            started_ticks=me.id.started_ticks if me is not None else 0,
+            boot=boot_id(),
+            since=now.isoformat(timespec="seconds"),
+            plan=plan,
+        )
+        note = json.dumps(asdict(self.owner)).encode()
+        os.ftruncate(self._fd, 0)
+        os.pwrite(self._fd, note, 0)
+
+    def release(self) -> None:
+        """Let another runner in."""
+        if self._fd >= 0:
+            os.close(self._fd)
+            self._fd = -1
+
+    def __enter__(self) -> RunnerLock:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.release()
+
+
+def runner_at_work(folder: Path) -> Owner | None:
+    """Return who is the rig's runner now, or None. Never waits, changes nothing.
+
+    An owner whose note cannot be read has the number 0.
+    """
+    try:
+        descriptor = os.open(folder / "runner.lock", os.O_RDWR)
+    except FileNotFoundError:
+        return None
+    try:
+        return None if _take(descriptor) else _owner(descriptor) or _NOBODY_KNOWN
+    finally:
+        os.close(descriptor)
+
+
+class RigLock:
+    """Says whether a command, or anything it left behind, is alive. For the runner alone."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = _folder(folder) / "rig.lock"
+
+    def take(self) -> int | None:
+        """Return a descriptor that holds the lock, to be handed over; None where it is held."""
+        descriptor = _open(self.path)
+        if _take(descriptor):
+            return descriptor
+        os.close(descriptor)
+        return None
+
+    def is_free(self) -> bool:
+        """Return whether nothing that was handed the lock is alive."""
+        descriptor = self.take()
+        if descriptor is None:
+            return False
+        os.close(descriptor)
+        return True
+
+
+_NOBODY_KNOWN = Owner(pid=0, started_ticks=0, boot="", since="", plan="")
+
+
+def _folder(folder: Path) -> Path:
+    if fcntl is None:
+        raise RigError(
+            Problem(
+                code="not-built-yet",
+                what="carrying plans out on this operating system is not built yet",
+                do="run the plan on a rig with Linux",
+            )
+        )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RigError(
+            Problem(
+                code="rig-folder",
+                what=f"the folder of the rig's own state cannot be made: {error.strerror}",
+                where=(str(folder),),
+                do="name another one in HARNESS_RIG, the same for every run on this rig",
+            )
+        ) from error
+    return folder
+
+
+def _open(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    except OSError as error:
+        raise RigError(
+            Problem(
+                code="rig-folder",
+                what=f"a lock of this rig cannot be opened: {error.strerror}",
+                where=(str(path),),
+                do="let whoever runs the plans write to that folder",
+            )
+        ) from error
+
+
+def _take(descriptor: int) -> bool:
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _owner(descriptor: int) -> Owner | None:
+    with contextlib.suppress(ValueError, TypeError):
+        note = json.loads(os.pread(descriptor, 4096, 0))
+        return Owner(**note)
+    return None
+
+
+def _busy(owner: Owner | None) -> Problem:
+    if owner is None:
+        where: tuple[str, ...] = ("who it is has not been written down yet",)
+        do = "wait until it has ended, then give the command again"
+    else:
+        found = process(owner.pid)
+        here = found is not None and found.id == ProcessId(owner.pid, owner.started_ticks)
+        same = here and owner.boot == boot_id()
+        where = (
+            f"runner: process {owner.pid}, since {owner.since}",
+            f"plan: {owner.plan}",
+        )
+        if not same:
+            # The lock is held, so somebody is there: only the note is out of date.
+            where = (*where, "that process is not there any more; another one holds the lock")
+        do = (
+            "wait until it has ended, or stop it with Ctrl-C where it runs"
+            f" (or kill -TERM {owner.pid})"
+            if same
+            else "wait until it has ended, then give the command again"
+        )
+    return Problem(
+        code="rig-busy",
+        what="another runner is carrying out a plan on this rig",
+        where=where,
+        do=do,
+    )

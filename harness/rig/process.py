@@ -1,0 +1,148 @@
+"""Start one command: its own session, no terminal, output to files, tied to the runner.
+
+Touches processes. See ``harness.rig.launcher`` for what happens between the start of the
+process and the start of the command.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from harness.rig.tree import ProcessId, process
+
+#: Names the run and the attempt a process belongs to, in its environment.
+TOKEN = "HARNESS_RUN_TOKEN"
+
+_LAUNCHER = Path(__file__).with_name("launcher.py")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inherited:
+    """What a command is given back of what the runner may have changed for itself."""
+
+    cores: frozenset[int]
+    niceness: int
+
+
+def inherited() -> Inherited:
+    """Return the affinity and niceness of this process, as a command should have them."""
+    return Inherited(
+        cores=frozenset(os.sched_getaffinity(0)),
+        niceness=os.getpriority(os.PRIO_PROCESS, 0),
+    )
+
+
+def keep_to_last_core() -> None:
+    """Keep this process to the last of its cores, where it has more than two.
+
+    The title then has a core less that is ever disturbed, and is itself free to use all.
+    """
+    cores = os.sched_getaffinity(0)
+    if len(cores) > 2:
+        os.sched_setaffinity(0, {max(cores)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started:
+    """A command that runs. ``started_s`` is on the steady clock; the descriptor is ours."""
+
+    id: ProcessId
+    descriptor: int
+    started_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotStarted:
+    """The operating system refused. ``errno`` is its number, ``stage`` what was tried."""
+
+    errno: int
+    stage: str
+
+
+def start(
+    argv: Sequence[str],
+    *,
+    folder: Path,
+    environment: Mapping[str, str],
+    stdout: Path,
+    stderr: Path,
+    handed_over: int,
+    given: Inherited,
+) -> Started | NotStarted:
+    """Start *argv* in *folder*; return when it runs, or why it does not.
+
+    Must be called on the main thread: the command dies with the *thread* that started it.
+
+    Args:
+        argv: The filled command; its first part is looked up in ``PATH``.
+        folder: Working folder of the command.
+        environment: All of its environment.
+        stdout: File for its output; appended to.
+        stderr: File for its errors; appended to.
+        handed_over: Descriptor the command inherits (the rig lock); closed here.
+        given: Affinity and niceness of the command.
+    """
+    read_fd, write_fd = os.pipe()
+    try:
+        append = os.O_WRONLY | os.O_CREAT | os.O_APPEND
+        for descriptor in (write_fd, handed_over):
+            os.set_inheritable(descriptor, True)
+        arguments = [
+            sys.executable,
+            "-I",
+            "-S",
+            str(_LAUNCHER),
+            str(write_fd),
+            str(os.getpid()),
+            ",".join(map(str, sorted(given.cores))),
+            str(given.niceness),
+            str(folder),
+            *argv,
+        ]
+        try:
+            pid = os.posix_spawn(
+                sys.executable,
+                arguments,
+                dict(environment),
+                setsid=True,
+                setsigmask=(),
+                file_actions=(
+                    (os.POSIX_SPAWN_OPEN, 0, os.devnull, os.O_RDONLY, 0),
+                    (os.POSIX_SPAWN_OPEN, 1, str(stdout), append, 0o644),
+                    (os.POSIX_SPAWN_OPEN, 2, str(stderr), append, 0o644),
+                ),
+            )
+        except (OSError, ValueError) as error:
+            number = error.errno if isinstance(error, OSError) and error.errno else 22
+            return NotStarted(errno=number, stage="spawn")
+        finally:
+            os.close(write_fd)
+            os.close(handed_over)
+        return _answer(pid, _all(read_fd))
+    finally:
+        os.close(read_fd)
+
+
+def _answer(pid: int, said: bytes) -> Started | NotStarted:
+    words = said.split()
+    if b"failed" in words or b"started" not in words:
+        os.waitpid(pid, 0)
+        number, stage = (int(words[-2]), words[-1].decode()) if b"failed" in words else (0, "tie")
+        return NotStarted(errno=number, stage=stage)
+    found = process(pid)
+    return Started(
+        id=found.id if found is not None else ProcessId(pid, 0),
+        descriptor=os.pidfd_open(pid),
+        started_s=int(words[1]) / 1e9,
+    )
+
+
+def _all(descriptor: int) -> bytes:
+    parts = []
+    while part := os.read(descriptor, 512):
+        parts.append(part)
+    return b"".join(parts)

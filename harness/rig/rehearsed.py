@@ -1,0 +1,254 @@
+"""The rehearsed bench and clock: the same ports, simulated time, nothing launched.
+
+Pure. Temperatures follow Newton's law of cooling, commands have modelled lengths, rates and
+faults, and chance is handed in, so that a night is played again exactly from its seed.
+Crossings are worked out in closed form, on the same one-second ticks on which the real
+bench samples: a contract test holds both against each other.
+
+What the world remembers (holds, temperatures, what is still running) outlives a runner:
+after a simulated crash the next runner is handed the same bench.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+from harness.plan.document import Command, Title
+from harness.rig.crossings import (
+    GuardBreached,
+    LimitBreached,
+    PassWatch,
+    WaitEnd,
+    WaitWatch,
+    Woken,
+)
+from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
+from harness.rig.model import Model, Play
+from harness.rig.readings import QUANTITIES, Reading, Sample, measured, not_measured
+from harness.rig.tasks import (
+    CommandEnd,
+    EndedBy,
+    Hold,
+    Leftovers,
+    LevelReport,
+    LevelTask,
+    PassReport,
+    PassTask,
+    Release,
+)
+from harness.rig.thermal import Course
+
+Interrupt = Callable[[], bool]
+"""Asked whether a wait is to be broken off."""
+
+
+class NobodyComes(Exception):
+    """A rehearsal waits for a person, and no person is modelled."""
+
+
+@dataclass(slots=True)
+class RehearsedClock:
+    """Simulated time: it moves only when something waits.
+
+    ``person`` is called when a wait has no end of its own; it does what a person would do
+    and returns the seconds that took, or None if nobody comes.
+    """
+
+    start: datetime = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
+    elapsed_s: float = 0.0
+    person: Callable[[], float | None] = lambda: None
+
+    def now(self) -> datetime:
+        """Return the simulated instant."""
+        return self.start + timedelta(seconds=self.elapsed_s)
+
+    def steady_s(self) -> float:
+        """Return the simulated seconds since the start."""
+        return self.elapsed_s
+
+    def wait(self, seconds: float, interrupt: Interrupt) -> bool:
+        """Move on by *seconds*, or until a person has come where they are endless.
+
+        Raises:
+            NobodyComes: the wait is endless and nobody is modelled who would end it.
+        """
+        if interrupt():
+            return False
+        if seconds != float("inf"):
+            self.elapsed_s += seconds
+            return True
+        took = self.person()
+        if took is None:
+            raise NobodyComes("the run waits for a person, and none is modelled")
+        self.elapsed_s += took
+        return False
+
+
+@dataclass(slots=True)
+class RehearsedBench:
+    """A rig that exists only as a model."""
+
+    clock: RehearsedClock
+    model: Model
+    #: Fields of the fingerprint; a test changes them as an update would.
+    fields: dict[str, str] = field(default_factory=lambda: {"os.build": "rehearsed 1"})
+    #: Name of the attempt whose command is running, None while the rig is quiet.
+    running: str | None = None
+    #: Names of all attempts that were ever launched, in order.
+    launched: list[str] = field(default_factory=list)
+    #: Temperature of each modelled part, °C; absent: at rest in the room.
+    temperatures: dict[str, float] = field(default_factory=dict)
+    #: Level that is really in force, by condition.
+    in_force: dict[str, str] = field(default_factory=dict)
+    _holds: list[Hold] = field(default_factory=list)
+    _releases: list[Release] = field(default_factory=list)
+    _play: Play | None = None
+
+    # --- holds and leftovers -------------------------------------------------------
+
+    def recover(self, run: str) -> Leftovers:
+        """End the command an earlier runner left, if there is one."""
+        ended = () if self.running is None else (f"attempt {self.running}",)
+        self.running = None
+        return Leftovers(ended=ended)
+
+    def holds(self) -> tuple[Hold, ...]:
+        """Return the holds that are not released."""
+        released = {release.hold for release in self._releases}
+        return tuple(hold for hold in self._holds if hold.id not in released)
+
+    def releases(self) -> tuple[Release, ...]:
+        """Return every release, oldest first."""
+        return tuple(self._releases)
+
+    def hold(self, hold: Hold) -> None:
+        """Make a hold stand; a second time under one id changes nothing."""
+        if all(each.id != hold.id for each in self._holds):
+            self._holds.append(hold)
+
+    def release(self, release: Release) -> None:
+        """Lift a hold; a second time changes nothing."""
+        if all(each.hold != release.hold for each in self._releases):
+            self._releases.append(release)
+
+    # --- readings ------------------------------------------------------------------
+
+    def fingerprint(self, title: Title | None, *, full: bool) -> Mapping[str, str]:
+        """Return the modelled fields, and the build of *title*."""
+        if title is None:
+            return dict(self.fields)
+        return {**self.fields, f"title.build {title.title}": self.model.build(title)}
+
+    def read(self, names: Sequence[str]) -> tuple[Reading, ...]:
+        """Return the modelled readings at this moment."""
+        return tuple(self._reading(name) for name in names)
+
+    def sample(self) -> Sample:
+        """Return every modelled reading at this moment, as the real sampler would."""
+        at = self.clock.steady_s()
+        names = (*self.model.constants, *self.model.parts)
+        return Sample(at_s=at, end_s=at, readings={name: self._reading(name) for name in names})
+
+    def _reading(self, name: str) -> Reading:
+        part = self.model.parts.get(name)
+        if part is not None:
+            return measured(name, self.temperatures.get(name, part.room_c))
+        value = self.model.constants.get(name)
+        if value is not None:
+            return measured(name, value)
+        if name not in QUANTITIES:
+            return Reading(name=name, unit="", why="this rig has no such reading")
+        return not_measured(name, "this rig has no such reading")
+
+    def _course(self, *, loaded: bool) -> Course:
+        return Course(self.model.parts, self.temperatures, self._reading, loaded)
+
+    def relax(self, seconds: float, *, loaded: bool) -> None:
+        """Let every part cool, or warm up under load, for *seconds*."""
+        for name, part in self.model.parts.items():
+            now = self.temperatures.get(name, part.room_c)
+            self.temperatures[name] = part.after(now, seconds, loaded=loaded)
+
+    # --- doing ---------------------------------------------------------------------
+
+    def set_level(self, task: LevelTask) -> LevelReport:
+        """Bring the level about, unless the model's chance says that it fails."""
+        end = None
+        if task.command is not None:
+            end = self.run(task.command)
+            if end.by is EndedBy.EXIT and end.status == 0:
+                self.in_force[task.condition] = task.level
+        readings = tuple(
+            self.model.expected(bound, self.in_force, self._reading(bound.reading))
+            for bound in task.expect
+        )
+        return LevelReport(end=end, readings=readings)
+
+    def run(self, command: Command) -> CommandEnd:
+        """Run one plain command of modelled length."""
+        self._pass_time(self.model.command_s, loaded=False)
+        status = 1 if self.model.command_fails() else 0
+        return CommandEnd(
+            argv=command.argv, by=EndedBy.EXIT, wall_s=self.model.command_s, status=status
+        )
+
+    def _pass_time(self, seconds: float, *, loaded: bool) -> None:
+        self.clock.elapsed_s += seconds
+        self.relax(seconds, loaded=loaded)
+
+    def wait(self, watch: WaitWatch, interrupt: Interrupt) -> WaitEnd:
+        """Work out when the gates open, a gate gives up or a limit is passed."""
+        if interrupt():
+            return Woken(waited_s=0.0)
+        end, waited = waiting(watch, self._course(loaded=False))
+        self._pass_time(waited, loaded=False)
+        return end
+
+    def carry_out(self, task: PassTask, stop: Interrupt) -> PassReport:
+        """Play one pass.
+
+        Raises:
+            AssertionError: another capture is still running: two would overlap.
+        """
+        assert self.running is None, f"{task.name} starts while {self.running} runs"
+        self.running = task.name
+        self.launched.append(task.name)
+        play = self.model.play(task)
+        limit, until_s = self._limit(task.watch, play.wall_s)
+        guards = () if limit else self._guards(task.watch, play.wall_s)
+        self._pass_time(until_s, loaded=True)
+        end = play.end
+        if limit is not None:
+            end = CommandEnd(argv=play.end.argv, by=EndedBy.LIMIT, wall_s=until_s)
+        if stop():
+            end = CommandEnd(argv=play.end.argv, by=EndedBy.STOPPED, wall_s=until_s)
+        self.running = None
+        self._play = play
+        return PassReport(
+            end=end, limit=limit, guards=(*guards, *play.guards), slept_s=play.slept_s
+        )
+
+    def played(self) -> Play:
+        """Return how the last pass was played; the rehearsed meter reads it."""
+        assert self._play is not None
+        return self._play
+
+    def _limit(self, watch: PassWatch, wall_s: float) -> tuple[LimitBreached | None, float]:
+        """Return the first limit breached in a pass, and how long the pass lasted."""
+        course = self._course(loaded=True)
+        first: tuple[float, LimitBreached] | None = None
+        for limit in watch.limits:
+            breach = limit_in_pass(limit, wall_s, course)
+            if breach is not None and (first is None or breach.at_s < first[0]):
+                first = (breach.at_s, breach)
+        return (None, wall_s) if first is None else (first[1], first[0])
+
+    def _guards(self, watch: PassWatch, wall_s: float) -> tuple[GuardBreached, ...]:
+        course = self._course(loaded=True)
+        found = (
+            guard_in_pass(number, guard, wall_s, course)
+            for number, guard in enumerate(watch.guards)
+        )
+        return tuple(breach for breach in found if breach is not None)

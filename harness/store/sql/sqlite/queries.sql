@@ -1,0 +1,107 @@
+-- Every question that the harness puts to a SQLite store. A line `-- name:` begins one; the
+-- comment under it says what it answers.
+
+-- name: create_run
+-- Register a run under the next number.
+INSERT INTO runs (run, number, plan_name, plan_hash, rig, cells, created_at)
+SELECT :run, 1 + coalesce(max(number), 0), :plan_name, :plan_hash, :rig, :cells, :created_at
+FROM runs;
+
+-- name: append_entry
+-- Keep one record. The trigger entries_follow refuses any but the next one.
+INSERT INTO entries (run, seq, at, boot, kind, version, cell, attempt, body, previous, hash)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?);
+
+-- name: last_entry
+-- Where a run's records end: number and hash.
+SELECT seq, hash FROM entries WHERE run = ? ORDER BY seq DESC LIMIT 1;
+
+-- name: entries
+-- The records of a run after one of them, in order, to be read back.
+SELECT seq, at, boot, kind, version, body FROM entries WHERE run = ? AND seq > ? ORDER BY seq;
+
+-- name: rows
+-- The same, with everything that is kept about each: to be checked, or handed on.
+SELECT run, seq, at, boot, kind, version, cell, attempt, body, previous, hash
+FROM entries WHERE run = ? AND seq > ? ORDER BY seq;
+
+-- name: story
+-- The records about one cell, in order. SQLite knows nothing of how long a run is, and
+-- would read all of it: the index is named.
+SELECT seq, at, boot, kind, version, body FROM entries INDEXED BY entries_by_cell
+WHERE run = ? AND cell = ? ORDER BY seq;
+
+-- name: bodies_of_kind
+-- The bodies of one kind of record of a run, in order.
+SELECT seq, body FROM entries WHERE run = ? AND kind = ? ORDER BY seq;
+
+-- name: put_request
+-- Keep what a person asks, under the next number of its run, and say which that is.
+INSERT INTO requests (run, number, at, kind, "by", note, step, cells)
+SELECT :run, 1 + coalesce(max(number), 0), :at, :kind, :by, :note, :step, :cells
+FROM requests WHERE run = :run
+RETURNING number;
+
+-- name: requests
+-- What was asked of a run after one request, in order.
+SELECT number, kind, "by", note, step, cells FROM requests
+WHERE run = ? AND number > ? ORDER BY number;
+
+-- name: runs
+-- The latest runs, newest first: number of the last record, and where each stands.
+SELECT r.run, r.number, r.plan_name, r.plan_hash, r.rig, r.cells, r.created_at,
+       coalesce((SELECT max(seq) FROM entries WHERE run = r.run), 0),
+       s.seq, s.at, s.phase, s.since, s."group", s.cell, s.attempt, s.warm_up, s.waits,
+       s.accepted, s.short, s.failed, s.passes
+FROM runs AS r LEFT JOIN run_standing AS s ON s.run = r.run
+ORDER BY r.number DESC LIMIT ?;
+
+-- name: run
+-- The same for one run.
+SELECT r.run, r.number, r.plan_name, r.plan_hash, r.rig, r.cells, r.created_at,
+       coalesce((SELECT max(seq) FROM entries WHERE run = r.run), 0),
+       s.seq, s.at, s.phase, s.since, s."group", s.cell, s.attempt, s.warm_up, s.waits,
+       s.accepted, s.short, s.failed, s.passes
+FROM runs AS r LEFT JOIN run_standing AS s ON s.run = r.run
+WHERE r.run = ?;
+
+-- name: runs_of_plan
+-- The runs of one plan, newest first.
+SELECT run FROM runs WHERE plan_hash = ? ORDER BY number DESC;
+
+-- name: keep_run_standing
+-- Write where a run stands.
+INSERT INTO run_standing (run, seq, at, phase, since, "group", cell, attempt, warm_up, waits,
+                          accepted, short, failed, passes)
+VALUES (:run, :seq, :at, :phase, :since, :group, :cell, :attempt, :warm_up, :waits,
+        :accepted, :short, :failed, :passes)
+ON CONFLICT (run) DO UPDATE SET
+    seq = excluded.seq, at = excluded.at, phase = excluded.phase, since = excluded.since,
+    "group" = excluded."group", cell = excluded.cell, attempt = excluded.attempt,
+    warm_up = excluded.warm_up, waits = excluded.waits, accepted = excluded.accepted,
+    short = excluded.short, failed = excluded.failed, passes = excluded.passes;
+
+-- name: keep_cell_standing
+-- Write where a cell stands.
+INSERT INTO cell_standing (run, cell, state, "group", attempts, kept, discarded, void, failed,
+                           interrupted, warm_up)
+VALUES (:run, :cell, :state, :group, :attempts, :kept, :discarded, :void, :failed,
+        :interrupted, :warm_up)
+ON CONFLICT (run, cell) DO UPDATE SET
+    state = excluded.state, "group" = excluded."group", attempts = excluded.attempts,
+    kept = excluded.kept, discarded = excluded.discarded, void = excluded.void,
+    failed = excluded.failed, interrupted = excluded.interrupted, warm_up = excluded.warm_up;
+
+-- name: cell
+-- Where one cell stands.
+SELECT cell, state, "group", attempts, kept, discarded, void, failed, interrupted, warm_up
+FROM cell_standing WHERE run = ? AND cell = ?;
+
+-- name: cells
+-- Where every cell of a run stands that a record speaks of.
+SELECT cell, state, "group", attempts, kept, discarded, void, failed, interrupted, warm_up
+FROM cell_standing WHERE run = ? ORDER BY cell;
+
+-- name: forget_standing
+-- Drop the cache of where a run and its cells stand; it is made again from the records.
+DELETE FROM run_standing WHERE run = ?;

@@ -1,0 +1,52 @@
+"""Entries, and requests, read back from a SQLite store.
+
+Touches disk.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+from collections.abc import Sequence
+
+from harness.run.ports import Entry
+from harness.run.records import Request, RequestKind
+from harness.store.rows import from_row
+from harness.store.sqlite_file import SqliteFile
+from harness.store.sqlite_refusals import translated
+
+
+def read(file: SqliteFile, query: str, parameters: Sequence[object]) -> list[Entry]:
+    """Return the entries that answer *query*, in order.
+
+    Raises:
+        StoreError: One of them does not read back.
+    """
+    # Records hold no cycles: the collector would only search, again and again, what has
+    # just been read, which costs more than reading it.
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        with translated(file.path):
+            return [
+                from_row(seq=seq, at=at, boot=boot, kind=kind, version=version, body=body)
+                for seq, at, boot, kind, version, body in file.ask(query, parameters)
+            ]
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def read_requests(file: SqliteFile, run: str, after: int) -> tuple[Request, ...]:
+    """Return the requests put to *run* after the one numbered *after*, in order."""
+    return tuple(
+        Request(
+            number=number,
+            kind=RequestKind(kind),
+            by=by,
+            note=note,
+            step=step,
+            cells=tuple(json.loads(cells)),
+        )
+        for number, kind, by, note, step, cells in file.rows("requests", (run, after))
+    )

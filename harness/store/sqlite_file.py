@@ -1,0 +1,257 @@
+"""Opening the SQLite file of a store: what is checked first, and how it is written to.
+
+Touches disk. One connection: write-ahead log, ``synchronous = FULL`` (a commit is one fsync
+and outlives a power cut), foreign keys, ``BEGIN IMMEDIATE`` for every write, and no
+checkpoint but those the runner asks for between passes. A file that is not such a store is
+refused and left as it is.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from harness.errors import Problem, StoreError
+from harness.store.files import DiskFiles
+from harness.store.filesystems import NETWORK, file_system_type
+from harness.store.queries import migrations, queries
+from harness.store.sqlite_refusals import BUSY_S, damaged, refused, translated
+
+#: The name of the file in the store's folder.
+FILE = "records.sqlite"
+
+#: Stands in the file's header: these records are ours ("BhSt" in ASCII).
+APPLICATION_ID = 0x42685374
+
+#: Of the write-ahead log, above which it is folded into the file between passes.
+CHECKPOINT_BYTES = 4 << 20
+
+FileSystemType = Callable[[Path], str | None]
+
+
+class SqliteFile:
+    """A connection to the records of a store."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._db = connection
+        self._queries = queries("sqlite")
+
+    def close(self) -> None:
+        """Close the connection; the last one folds the write-ahead log into the file."""
+        self._db.close()
+
+    def ask(
+        self, query: str, parameters: Sequence[object] | Mapping[str, object] = ()
+    ) -> sqlite3.Cursor:
+        """Carry out the query of that name."""
+        return self._db.execute(self._queries[query], parameters)
+
+    def rows(self, query: str, parameters: Sequence[object] = ()) -> list[Any]:
+        """Return all rows that answer the query of that name."""
+        with translated(self.path):
+            return self.ask(query, parameters).fetchall()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Keep all that is written within, or nothing; durable when this ends."""
+        with translated(self.path):
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._db.execute("COMMIT")
+            except BaseException:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """See one state of the store throughout, whatever is written meanwhile."""
+        with translated(self.path):
+            self._db.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self._db.execute("COMMIT")
+
+    def checkpoint(self) -> None:
+        """Fold the write-ahead log into the file if it has grown; never wait for a reader."""
+        log = self.path.with_name(self.path.name + "-wal")
+        try:
+            if log.stat().st_size < CHECKPOINT_BYTES:
+                return
+        except FileNotFoundError:
+            return
+        with translated(self.path):
+            self._db.execute("PRAGMA busy_timeout = 0")
+            try:
+                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+            finally:
+                self._db.execute(f"PRAGMA busy_timeout = {BUSY_S * 1000:.0f}")
+
+    def copy_to(self, target: Path) -> None:
+        """Copy the records to the new file *target*, also what is still in the log.
+
+        Raises:
+            StoreError: *target* exists, or cannot be written.
+        """
+        if target.exists():
+            raise StoreError(
+                Problem(
+                    code="target-exists",
+                    what="the records would be copied over a file that exists",
+                    where=(str(target),),
+                    do="name a file that does not exist",
+                )
+            )
+        with translated(target):
+            copy = sqlite3.connect(target)
+            try:
+                self._db.backup(copy)
+            finally:
+                copy.close()
+
+
+@contextmanager
+def open_file(
+    folder: Path,
+    *,
+    write: bool,
+    check: bool = True,
+    kind_of_file_system: FileSystemType = file_system_type,
+) -> Iterator[SqliteFile]:
+    """Open the records in the store's folder *folder*.
+
+    Args:
+        folder: The store's folder; made where it is to be written to and is not there.
+        write: False: nothing is written, and there must be a store.
+        check: Whether SQLite looks through the file before it is written to.
+        kind_of_file_system: Answers for a path; a fake in tests.
+
+    Raises:
+        StoreError: There is no store, it is not one, it is damaged, it was made by a newer
+            harness, or it lies on a network.
+    """
+    kind = kind_of_file_system(folder)
+    if kind in NETWORK:
+        raise refused(
+            "store-on-network",
+            f"a store cannot lie on a file system of kind {kind}: SQLite's log needs a disk "
+            "of this machine",
+            folder,
+            "name a folder on a local disk with --store",
+        )
+    path = folder / FILE
+    if write:
+        with translated(path, unwritable=(OSError,)):
+            DiskFiles().make_folder(folder)
+    elif not path.exists():
+        raise refused(
+            "no-store", "there is no store here", path, "name another folder with --store"
+        )
+    with translated(path):
+        db = _connect(path, write=write)
+        try:
+            _identify(db, path, write=write)
+            if write:
+                _prepare(db, path, check=check)
+            yield SqliteFile(path, db)
+        finally:
+            db.close()
+
+
+def _connect(path: Path, *, write: bool) -> sqlite3.Connection:
+    address = f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}"
+    db = sqlite3.connect(address, uri=True, isolation_level=None, timeout=BUSY_S)
+    db.execute("PRAGMA foreign_keys = ON")
+    db.execute("PRAGMA trusted_schema = OFF")
+    if not write:
+        db.execute("PRAGMA query_only = ON")
+    return db
+
+
+def _number(db: sqlite3.Connection, pragma: str) -> int:
+    return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])
+
+
+def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> None:
+    """Refuse a file that is not a store of ours, or that is too new."""
+    mark, version = _number(db, "application_id"), _number(db, "user_version")
+    known = len(migrations("sqlite"))
+    if mark != APPLICATION_ID:
+        empty = mark == version == 0 and not db.execute("SELECT 1 FROM sqlite_master").fetchone()
+        if empty and write:
+            return
+        raise refused(
+            "store-foreign",
+            "there is nothing in this file" if empty else "this file belongs to another program",
+            path,
+            "name another folder with --store; the file was not touched",
+        )
+    if version > known:
+        raise refused(
+            "store-newer",
+            f"this store has schema {version}, and this harness knows schemas up to {known}",
+            path,
+            "use the harness that made it, or a newer one; the store was not touched",
+        )
+    if version < known and not write:
+        raise refused(
+            "store-older",
+            f"this store has schema {version}, and this harness reads schema {known}",
+            path,
+            "give any command that writes to it (`harness run`, `harness confirm`): it brings "
+            "the store up to date and changes no record",
+        )
+
+
+def _prepare(db: sqlite3.Connection, path: Path, *, check: bool) -> None:
+    """Make a connection ready to write: its settings, its schema, its health."""
+    mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if mode != "wal":
+        raise refused(
+            "store-without-log",
+            f"SQLite cannot keep a write-ahead log here (it offers {mode!r})",
+            path,
+            "name a folder on a local disk with --store",
+        )
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA wal_autocheckpoint = 0")
+    if check:
+        found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if found != "ok":
+            raise damaged(path, str(found))
+    migrate(db)
+
+
+def migrate(db: sqlite3.Connection) -> None:
+    """Bring the schema up to date, each step whole or not at all."""
+    steps = migrations("sqlite")
+    while _number(db, "user_version") < len(steps):
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            done = _number(db, "user_version")  # another process may have been first
+            if done < len(steps):
+                for statement in statements(steps[done]):
+                    db.execute(statement)
+                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                db.execute(f"PRAGMA user_version = {done + 1}")
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
+
+
+def statements(script: str) -> Iterator[str]:
+    """Return the statements of an SQL script, one by one (a trigger's body is part of it)."""
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""

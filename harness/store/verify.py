@@ -1,0 +1,105 @@
+"""Whether a store still holds what was kept: every hash, every number, every bundle.
+
+Touches disk: reads, changes nothing.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from harness.errors import Problem, StoreError
+from harness.run.records import BundleRef
+from harness.store.rows import NO_HASH, Row, from_row, seal
+from harness.store.sqlite import Store
+
+_DO_RECORDS = "compare with a copy of the store; no later record of this run can be relied on"
+_DO_ORPHAN = (
+    "nothing: the runner died before it could write the record, and the attempt was kept again"
+)
+
+
+def problems(store: Store, run: str, *, bundles: bool = True) -> Iterator[Problem]:
+    """Return what is not as it was kept in *run*: errors, and orphans as warnings.
+
+    Args:
+        store: The store, open for reading.
+        run: The run.
+        bundles: Whether every bundle is read through as well.
+    """
+    previous, seq = NO_HASH, 0
+    for row in store.rows(run):
+        for what in _row_problems(row, previous, seq + 1):
+            yield Problem(
+                code="record-not-as-kept",
+                what=f"record {row.seq} ({row.kind}) {what}",
+                where=(f"run {run}", f"kept at {row.at}"),
+                do=_DO_RECORDS,
+            )
+        previous, seq = row.hash, row.seq
+        if row.kind == "pass-ended":
+            yield from _bundle_problems(store, row, read=bundles)
+    for path in store.orphans(run):
+        yield Problem(
+            code="bundle-orphan",
+            what="no record names this bundle",
+            where=(path,),
+            do=_DO_ORPHAN,
+            severity="warning",
+        )
+
+
+def _row_problems(row: Row, previous: str, seq: int) -> Iterator[str]:
+    if row.seq != seq:
+        yield f"stands where record {seq} should"
+    if row.previous != previous:
+        yield "does not follow the one before it"
+    sealed = seal(
+        run=row.run,
+        seq=row.seq,
+        previous=row.previous,
+        at=row.at,
+        boot=row.boot,
+        kind=row.kind,
+        version=row.version,
+        body=row.body,
+    )
+    if row.hash != sealed:
+        yield "was changed: its hash is not that of what it says"
+        return
+    try:
+        record = from_row(
+            seq=row.seq,
+            at=row.at,
+            boot=row.boot,
+            kind=row.kind,
+            version=row.version,
+            body=row.body,
+        ).record
+    except StoreError as error:
+        yield error.problems[0].what
+        return
+    found = (getattr(record, "cell", None), getattr(record, "attempt", None))
+    if found != (row.cell, row.attempt):
+        yield f"is filed under cell {row.cell}, pass {row.attempt}, and says {found}"
+
+
+def _bundle_problems(store: Store, row: Row, *, read: bool) -> Iterator[Problem]:
+    try:
+        bundle: Any = json.loads(row.body)["bundle"]
+    except (ValueError, KeyError, TypeError):
+        return  # the record itself has been named
+    if bundle is None:
+        return
+    ref = BundleRef(
+        path=bundle["path"],
+        sha256=bundle["sha256"],
+        members=tuple((name, sha256, size) for name, sha256, size in bundle["members"]),
+    )
+    try:
+        store.check_bundle(ref, read=read)
+    except StoreError as error:
+        for problem in error.problems:
+            where = (*problem.where, f"named by record {row.seq} of run {row.run}")
+            yield Problem(code=problem.code, what=problem.what, where=where, do=problem.do)

@@ -1,0 +1,61 @@
+"""Lengths of time as a person reads them, and how long a run still takes.
+
+Pure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from harness.plan.document import Title
+from harness.run.records import CellState
+from harness.run.state import RunState
+
+
+def span(seconds: float) -> str:
+    """Return a length of time in its two largest units.
+
+    >>> span(3723.0)
+    '1 h 2 min'
+    >>> span(41.2)
+    '41 s'
+    """
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def expected_pass_s(title: Title) -> float:
+    """Return how long a pass takes before one was seen: its scene's length, else its limit."""
+    cut = title.cut
+    if cut.length_s is not None:
+        return cut.from_s + cut.length_s
+    return title.command.time_limit_s
+
+
+def left_s(state: RunState, *, seen: Mapping[str, float]) -> float:
+    """Return the seconds that the open cells still take if nothing goes wrong.
+
+    Args:
+        state: The run.
+        seen: Length of a pass, waits included, of the cells (by key) that were measured.
+    """
+    by_title: dict[str, list[float]] = {}
+    for key, seconds in seen.items():
+        by_title.setdefault(state.grid.titles[key].title, []).append(seconds)
+    total = 0.0
+    passes = state.plan.passes
+    for key, progress in state.progress.items():
+        if progress.state is not CellState.OPEN:
+            continue
+        title = state.grid.titles[key]
+        like = by_title.get(title.title)
+        each = seen.get(key) or (sum(like) / len(like) if like else expected_pass_s(title))
+        warm = max(0, passes.warm_up.passes - progress.warm_ups)
+        total += each * (passes.keep - len(progress.kept) + warm)
+    return total

@@ -1,0 +1,155 @@
+"""What `harness run` shows while it runs: a live view in a terminal, plain lines elsewhere.
+
+Touches the terminal. Nothing here wakes up by itself during a pass: the live view is drawn
+when a record is kept and on the sampler's own tick.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from typing import TextIO
+
+from harness.rig.readings import Reading, Sample
+from harness.run import instructions as i
+from harness.run import records as r
+from harness.run.loop import Onlooker
+from harness.run.state import RunState
+from harness.views.progress import Moment, lines
+from harness.views.safety import step_lines
+from harness.views.story import sentence
+
+#: Readings shown with a pass, in this order, as far as they are measured.
+SHOWN = (
+    "cpu.load",
+    "cpu.load.others",
+    "cpu.clock",
+    "cpu.temperature",
+    "gpu.load",
+    "gpu.clock",
+    "gpu.temperature",
+    "gpu.power",
+    "memory.available",
+)
+
+
+class PlainView(Onlooker):
+    """One line for every record, with its time; for files, pipes and simple terminals."""
+
+    def __init__(self, out: TextIO, *, now: Callable[[], datetime]) -> None:
+        self._out = out
+        self._now = now
+
+    def kept(self, state: RunState, record: r.Record) -> None:
+        """Print the record as a sentence."""
+        if isinstance(record, (r.RoundStarted, r.RequestAnswered)) and not _worth(record):
+            return
+        clock = self._now().astimezone().strftime("%H:%M:%S")
+        print(f"{clock}  {sentence(record, state.grid)}", file=self._out, flush=True)
+        for line in _step(record):
+            print(line, file=self._out, flush=True)
+
+    def sampled(self, sample: Sample) -> None:
+        """Take a sample; plain lines do not show it."""
+
+
+class LiveView(Onlooker):
+    """The grid, the pass in progress and its readings, drawn over themselves."""
+
+    def __init__(
+        self, out: TextIO, *, now: Callable[[], datetime], steady_s: Callable[[], float]
+    ) -> None:
+        self._out, self._now, self._steady_s = out, now, steady_s
+        self._state: RunState | None = None
+        self._instruction: i.Instruction | None = None
+        self._since_s = steady_s()
+        self._turn_s = steady_s()
+        self._readings: tuple[Reading, ...] = ()
+        self._seen: dict[str, float] = {}
+        self._drawn = 0
+
+    def next(self, state: RunState, instruction: i.Instruction) -> None:
+        """Note what is about to be done, and draw."""
+        self._state, self._instruction = state, instruction
+        self._since_s = self._steady_s()
+        if not isinstance(instruction, i.CarryOut):
+            self._readings = ()
+        self._draw()
+
+    def kept(self, state: RunState, record: r.Record) -> None:
+        """Draw; what is worth keeping in sight stays above the live view."""
+        self._state = state
+        if isinstance(record, r.PassJudged):
+            now = self._steady_s()
+            self._seen[record.cell], self._turn_s = now - self._turn_s, now
+        if _worth(record):
+            self._erase()
+            clock = self._now().astimezone().strftime("%H:%M:%S")
+            print(f"{clock}  {sentence(record, state.grid)}", file=self._out)
+            for line in _step(record):
+                print(line, file=self._out)
+        self._draw()
+
+    def sampled(self, sample: Sample) -> None:
+        """Draw with the readings of *sample*."""
+        found = (sample.readings.get(name) for name in SHOWN)
+        self._readings = tuple(each for each in found if each is not None and each.measured)
+        self._draw()
+
+    def close(self) -> None:
+        """Take the live view away; what was printed above it stays."""
+        self._erase()
+        self._out.flush()
+
+    def _draw(self) -> None:
+        if self._state is None:
+            return
+        size = shutil.get_terminal_size()
+        moment = Moment(
+            instruction=self._instruction,
+            since_s=self._steady_s() - self._since_s,
+            readings=self._readings,
+            seen=self._seen,
+        )
+        shown = lines(self._state, moment, width=size.columns - 1, height=size.lines - 2)
+        text = "".join(f"{line}\x1b[K\n" for line in shown)
+        self._out.write(self._up() + text + "\x1b[J")
+        self._out.flush()
+        self._drawn = len(shown)
+
+    def _erase(self) -> None:
+        self._out.write(self._up() + "\x1b[J")
+        self._drawn = 0
+
+    def _up(self) -> str:
+        return f"\x1b[{self._drawn}A\r" if self._drawn else ""
+
+
+def _worth(record: r.Record) -> bool:
+    """Return whether a record is worth a line that stays."""
+    match record:
+        case r.PassJudged(fault=fault, marks=marks):
+            return fault is not None or bool(marks)
+        case r.PassSkipped() | r.PassDiscarded() | r.LevelNotMet() | r.RigHeld() | r.RigReleased():
+            return True
+        case r.StepAsked() | r.StepConfirmed() | r.CellClosed() | r.RunnerStarted():
+            return True
+        case r.RequestAnswered() | r.RunPaused() | r.RunFinished() | r.CellReopened():
+            return True
+        case r.LevelPutBack(problem=problem):
+            return bool(problem)
+        case _:
+            return False
+
+
+def _step(record: r.Record) -> list[str]:
+    if not isinstance(record, r.StepAsked):
+        return []
+    return [
+        "",
+        *step_lines(record.say, opens_case=record.opens_case, reboot=record.reboot),
+        "",
+        f"  When it is done: harness confirm --step {record.step} --by YOUR-NAME",
+        "",
+    ]

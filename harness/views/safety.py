@@ -1,0 +1,35 @@
+"""The words shown with a person's step. They are shown whole, every time.
+
+Pure. Common practice, no source; where the maker's manual or a local rule says otherwise,
+that holds.
+"""
+
+from __future__ import annotations
+
+#: Before a case is opened, and while it is.
+OPENED_CASE: tuple[str, ...] = (
+    "Shut the rig down, switch the power supply off and unplug it.",
+    "Hold the power button for some seconds.",
+    "Wait until the lights on the board are out and hot parts have cooled.",
+    "Discharge yourself before you touch a part, and stay discharged.",
+    "Seat connectors fully, with no sharp bend in a cable.",
+    "Never open a power supply. Measure wall power only with an enclosed meter.",
+    "Follow the maker's manual and local electrical rules; ask a qualified person when in doubt.",
+)
+
+#: Before a run is left alone.
+UNATTENDED: tuple[str, ...] = (
+    "Leave a rig alone only with a working smoke alarm and clear air paths.",
+    "Leave nothing alone whose power path was modified.",
+)
+
+
+def step_lines(say: tuple[str, ...], *, opens_case: bool, reboot: bool) -> list[str]:
+    """Return a person's step as lines: what to do, then the words of caution."""
+    lines = [f"  {number}. {text}" for number, text in enumerate(say, 1)]
+    if opens_case:
+        lines += ["", "  First, and while the case is open:"]
+        lines += [f"    - {text}" for text in OPENED_CASE]
+    if reboot:
+        lines += ["", "  The step is done only after the rig has been started anew."]
+    return lines

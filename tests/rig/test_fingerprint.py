@@ -1,0 +1,103 @@
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import socket
+from pathlib import Path
+
+import pytest
+
+from harness.plan.document import Command, Title
+from harness.rig.fingerprint import Ask, Fingerprint
+from harness.rig.readings import Reading, measured, not_measured
+
+
+def _title(*files: str, command: bool = False) -> Title:
+    return Title(
+        title="Lantern Quay",
+        scene="harbour loop",
+        settings=("fhd",),
+        command=Command(argv=("lantern-quay",), time_limit_s=60.0),
+        build_files=files,
+        build_command=Command(argv=("lantern-quay", "--build"), time_limit_s=5.0)
+        if command
+        else None,
+    )
+
+
+def _mains(name: str) -> Reading:
+    return measured(name, "mains")
+
+
+def _fingerprint(folder: Path, ask: Ask = lambda command: None) -> Fingerprint:
+    return Fingerprint(folder=folder, read=_mains, ask=ask)
+
+
+def test_the_full_form_adds_the_hardware_to_the_cheap_one(tmp_path: Path) -> None:
+    cheap = _fingerprint(tmp_path).take(None, full=False)
+    full = _fingerprint(tmp_path).take(None, full=True)
+    assert cheap.items() <= full.items()
+    assert {"cpu.model", "cpu.cores", "memory.size"} <= full.keys() - cheap.keys()
+    assert platform.release() in cheap["os.build"]
+    assert all(full.values())
+
+
+def test_nothing_in_it_names_the_host(tmp_path: Path) -> None:
+    text = " ".join(_fingerprint(tmp_path).take(None, full=True).values())
+    assert socket.gethostname() not in text.split()
+
+
+def test_a_field_that_cannot_be_read_is_left_out(tmp_path: Path) -> None:
+    fingerprint = Fingerprint(
+        folder=tmp_path, read=lambda name: not_measured(name, "none"), ask=lambda command: None
+    )
+    assert "power.source" not in fingerprint.take(None, full=True)
+    assert "power.source" in _fingerprint(tmp_path).take(None, full=False)
+
+
+def test_the_build_is_the_content_of_its_files(tmp_path: Path) -> None:
+    (tmp_path / "quay").write_bytes(b"one")
+    fingerprint = _fingerprint(tmp_path)
+    first = fingerprint.take(_title("quay"), full=False)["title.build Lantern Quay"]
+    content = hashlib.sha256(b"one").hexdigest()
+    assert first == "sha256 " + hashlib.sha256(f"quay {content}".encode()).hexdigest()
+    (tmp_path / "quay").write_bytes(b"two")
+    assert fingerprint.take(_title("quay"), full=False)["title.build Lantern Quay"] != first
+
+
+def test_a_file_put_back_in_time_and_size_is_still_read_again(tmp_path: Path) -> None:
+    path = tmp_path / "quay"
+    path.write_bytes(b"one")
+    times = path.stat()
+    fingerprint = _fingerprint(tmp_path)
+    first = fingerprint.take(_title("quay"), full=False)
+    path.write_bytes(b"two")
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
+    assert fingerprint.take(_title("quay"), full=False) != first
+
+
+def test_a_file_that_was_not_touched_is_not_read_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "quay").write_bytes(b"one")
+    fingerprint = _fingerprint(tmp_path)
+    first = fingerprint.take(_title("quay"), full=False)
+    monkeypatch.setattr(hashlib, "file_digest", lambda *_: pytest.fail("read again"))
+    assert fingerprint.take(_title("quay"), full=False) == first
+
+
+def test_a_missing_file_leaves_the_build_out(tmp_path: Path) -> None:
+    fields = _fingerprint(tmp_path).take(_title("quay"), full=False)
+    assert "title.build Lantern Quay" not in fields
+
+
+def test_the_build_can_be_what_a_command_says(tmp_path: Path) -> None:
+    fingerprint = _fingerprint(tmp_path, ask=lambda command: b"Lantern Quay 1.4.2 (build 881)\n")
+    fields = fingerprint.take(_title(command=True), full=False)
+    assert fields["title.build Lantern Quay"] == "Lantern Quay 1.4.2 (build 881)"
+
+
+def test_a_command_that_fails_tells_no_build(tmp_path: Path) -> None:
+    fields = _fingerprint(tmp_path).take(_title(command=True), full=False)
+    assert "title.build Lantern Quay" not in fields
