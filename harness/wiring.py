@@ -15,41 +15,95 @@ from typing import TYPE_CHECKING, TextIO
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from harness.plan.check import Vocabulary
-    from harness.rig.bench import RealBench
+    from harness.plan.vocabulary import Vocabulary
     from harness.rig.clock import MachineClock
-    from harness.rig.readings import Sample
     from harness.rig.stop import StopFlag
-    from harness.views.live import LiveView, PlainView
+    from harness.run.ports import Bench
+    from harness.views.live import LiveView, PlainView, View
 
 
 def vocabulary() -> Vocabulary:
-    """Return the names that a plan may use: readings, discard rules, figures."""
-    from harness.plan.check import Vocabulary
+    """Return the names that a plan may use: readings, discard rules, figures, fields."""
+    from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
+    from harness.rig.readings import QUANTITIES
+    from harness.rules.discard import RULES
+    from harness.rules.names import FRAME_FIGURES
 
-    raise NotImplementedError(Vocabulary)
+    return Vocabulary(
+        readings={
+            name: KnownReading(unit=q.unit, form=q.form.value, low=q.low, high=q.high)
+            for name, q in QUANTITIES.items()
+        },
+        rules={
+            name: KnownRule(
+                least=kind.marks_from,
+                discards_from=kind.discards_from,
+                takes=kind.options,
+                needs=(),
+            )
+            for name, kind in RULES.items()
+        },
+        figures=FRAME_FIGURES,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigInHand:
     """The rig, taken by this runner until the block ends."""
 
-    bench: RealBench
+    bench: Bench
     clock: MachineClock
     boot: str
+    view: View
 
 
 @contextmanager
 def rig_in_hand(
-    *, plan: str, work: Path, flag: StopFlag, on_sample: Callable[[Sample], None]
+    *, plan: str, store: Path, flag: StopFlag, view: Callable[[MachineClock], View]
 ) -> Iterator[RigInHand]:
     """Take the rig: no other runner can have it meanwhile.
 
+    Args:
+        plan: Named to whoever is refused meanwhile.
+        store: The store's folder; attempts are carried out in its ``work``.
+        flag: Raised when the runner is to stop.
+        view: Makes what shows the run.
+
     Raises:
-        RigError: another runner has it; the error says which.
+        RigError: another runner has the rig, and the error says which; or this system's
+            half of the bench is not built.
     """
-    raise NotImplementedError
-    yield
+    from harness.rig.bench import RealBench
+    from harness.rig.clock import MachineClock, boot_id
+    from harness.rig.locks import RunnerLock
+    from harness.rig.process import inherited, keep_to_last_core
+    from harness.rig.sensors.own_work import OwnWork
+    from harness.rig.sensors.registry import machine_sensors
+    from harness.settings import rig_folder
+
+    clock = MachineClock(flag)
+    state = rig_folder()
+    with RunnerLock(state, plan=plan, now=clock.now()):
+        given = inherited()
+        keep_to_last_core()
+        own = OwnWork()
+        bench = RealBench(
+            state=state,
+            work=store / "work",
+            folder=Path.cwd(),
+            clock=clock,
+            sensors=machine_sensors(store=store, clock=clock, own=own),
+            follow=own.follow,
+            flag=flag,
+            given=given,
+        )
+        shown = view(clock)
+        bench.on_sample = shown.sampled
+        try:
+            yield RigInHand(bench=bench, clock=clock, boot=boot_id(), view=shown)
+        finally:
+            shown.close()
+            bench.discard_kept()
 
 
 def run_view(

@@ -7,20 +7,24 @@ progress, records it as interrupted and leaves; the same command goes on.
 from __future__ import annotations
 
 import argparse
+import json
 import platform
 import re
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import TextIO
+from typing import TextIO, assert_never
 
 from harness import __version__
-from harness.errors import AskedError, Exit, Place, PlanError, Problem, RigError, render
+from harness.errors import Exit, PlanError, Problem, RigError, render
+from harness.plan.canonical import freeze, plan_hash, thaw
 from harness.plan.cells import cells
+from harness.plan.check import check
 from harness.plan.document import Plan
-from harness.rig.readings import Reading
+from harness.plan.read import read_plan
 from harness.rig.stop import StopFlag
 from harness.rules.meter import measure
 from harness.run import records as r
@@ -32,7 +36,7 @@ from harness.run.ready import not_ready, relied_on
 from harness.run.state import RunState, begin
 from harness.settings import store_folder
 from harness.store.sqlite import Store, open_store
-from harness.store.standing import RunLine
+from harness.views.outcome import as_text
 from harness.wiring import rig_in_hand, run_view, vocabulary
 
 
@@ -42,42 +46,201 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
     parser.add_argument("--again", action="store_true", help="start another run of the plan")
     parser.add_argument("--plain", action="store_true", help="plain lines, also in a terminal")
-    parser.add_argument("--json", action="store_true", help="print the outcome as JSON at the end")
+    parser.add_argument("--json", action="store_true", help="print one JSON object at the end")
 
 
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Carry the plan out; return how it ended."""
-    plan, text = _read(args.plan)
+    plan = checked(args.plan)
     folder = store_folder(args.store)
+    live = sys.stderr.isatty() and out.isatty() and not (args.plain or args.json)
+    shown = sys.stderr if args.json else out
     flag = StopFlag()
-    live = out.isatty() and not args.plain and not args.json
     with open_store(folder, write=True) as store:
-        line = _unfinished(store, plan, text, file=args.plan, again=args.again)
-        if isinstance(line, RunLine) and line.standing.phase == "finished":
-            return _say_finished(line, args, out)
-        with _signals(flag), rig_in_hand(
-            plan=args.plan, work=folder / "work", flag=flag
-        ) as rig:
-            _refuse_if_held(rig.bench)
+        known = None if args.again else _known(store, plan, file=args.plan)
+        with (
+            _signals(flag),
+            rig_in_hand(
+                plan=args.plan,
+                store=folder,
+                flag=flag,
+                view=lambda clock: run_view(
+                    shown, live=live, now=clock.now, steady_s=clock.steady_s
+                ),
+            ) as rig,
+        ):
+            refuse_if_held(rig.bench)
             _refuse_if_not_ready(rig.bench, plan, file=args.plan)
-            now = rig.clock.now
-            run_id = line.run if line is not None else _new_run(store, plan, text, args, now())
-            journal = store.journal(run_id)
-            view = run_view(out, live=live, now=now, steady_s=rig.clock.steady_s)
-            rig.bench.on_sample = view.sampled
-            state = fold(begin(plan), (entry.record for entry in journal.entries()))
+            name = known or _start(store, plan, file=args.plan, at=rig.clock.now(), boot=rig.boot)
+            state = folded(store, name)
             loop = Loop(
                 state=state,
                 bench=rig.bench,
-                journal=journal,
+                journal=store.journal(name),
                 clock=rig.clock,
                 meter=measure,
                 boot=rig.boot,
                 stop=flag,
-                onlooker=view,
+                onlooker=rig.view,
             )
-            try:
-                outcome = loop.carry_on()
-            finally:
-                view.close()
-        return _say(outcome, state, args, folder, out)
+            outcome = loop.carry_on()
+        if args.json:
+            print(json.dumps(_as_json(name, outcome, state), ensure_ascii=False), file=out)
+        else:
+            print(as_text(outcome, state, plan_file=args.plan, store=str(folder)), file=out)
+    return status_of(outcome, state)
+
+
+def checked(file: str) -> Plan:
+    """Return the plan in *file*; its warnings go to the terminal.
+
+    Raises:
+        PlanError: the plan has errors; all of them, in file order.
+        AskedError: there is no such file.
+    """
+    found = check(read_plan(file), vocabulary())
+    if found.plan is None:
+        raise PlanError(found.problems)
+    for problem in found.problems:
+        sys.stderr.write(render(problem) + "\n")
+    return found.plan
+
+
+def folded(store: Store, run: str) -> RunState:
+    """Return the state of *run* under its own frozen plan."""
+    entries = store.entries(run)
+    started = entries[0].record
+    assert isinstance(started, r.RunStarted)
+    return fold(begin(thaw(started.plan)), (entry.record for entry in entries))
+
+
+def status_of(outcome: Outcome, state: RunState) -> Exit:
+    """Return the exit status of a runner that left with *outcome*."""
+    match outcome:
+        case Outcome.FINISHED:
+            accepted = state.closed.get(r.CellState.ACCEPTED, 0)
+            whole = accepted == len(state.progress)
+            return Exit.WELL if whole else Exit.NOT_ALL_ACCEPTED
+        case Outcome.HELD:
+            return Exit.RIG_NOT_READY
+        case Outcome.PAUSED:
+            return Exit.STOPPED
+        case _:
+            assert_never(outcome)
+
+
+def refuse_if_held(bench: Bench) -> None:
+    """Refuse to start anything on a held rig.
+
+    Raises:
+        RigError: one problem for each hold that stands.
+    """
+    holds = bench.holds()
+    if holds:
+        raise RigError(
+            [
+                Problem(
+                    code="rig-held",
+                    what=f"the rig is held since {hold.at}: {hold.reason}",
+                    where=(f"hold {hold.id}, by run {hold.run}",),
+                    do=f"{hold.do}. Then: harness release {hold.id} --by YOUR-NAME",
+                )
+                for hold in holds
+            ]
+        )
+
+
+def _refuse_if_not_ready(bench: Bench, plan: Plan, *, file: str) -> None:
+    names = relied_on(plan)
+    readings = dict(zip(names, bench.read(names), strict=True))
+    problems = not_ready(plan, readings, file=file)
+    if problems:
+        raise RigError(problems)
+
+
+def _known(store: Store, plan: Plan, *, file: str) -> str | None:
+    """Return the run of this very plan to be taken up, finished or not; None: there is none.
+
+    Raises:
+        PlanError: the plan was changed while a run of it is unfinished.
+    """
+    rig, hash_ = platform.node(), plan_hash(plan)
+    for line in store.runs():
+        if line.rig != rig or line.plan_name != plan.name:
+            continue
+        if line.plan_hash == hash_:
+            return line.run
+        if line.standing.phase != "finished":
+            raise PlanError(_changed(store, line.run, plan, file=file))
+        return None
+    return None
+
+
+def _changed(store: Store, run: str, plan: Plan, *, file: str) -> Problem:
+    from harness.plan.canonical import differences
+
+    frozen = folded(store, run).plan
+    return Problem(
+        code="plan-changed",
+        what=f"the plan was changed while run {run} of it is unfinished",
+        where=(file, *(f"changed: {text}" for text in differences(frozen, plan))),
+        do="undo the change to go on with that run, or start another run of the plan as it is "
+        "now with --again; the unfinished run stays as it is",
+    )
+
+
+def _start(store: Store, plan: Plan, *, file: str, at: datetime, boot: str) -> str:
+    slug = re.sub(r"[^a-z0-9]+", "-", plan.name.lower()).strip("-")[:40] or "plan"
+    name = f"{slug}-{at:%Y%m%d-%H%M%S}"
+    taken = {line.run for line in store.runs()}
+    while name in taken:
+        name += "-again"
+    journal = store.create_run(
+        name,
+        plan_name=plan.name,
+        plan_hash=plan_hash(plan),
+        rig=platform.node(),
+        cells=len(cells(plan)),
+        at=at,
+    )
+    started = r.RunStarted(
+        run=name,
+        plan=freeze(plan),
+        plan_hash=plan_hash(plan),
+        plan_file=str(Path(file).absolute()),
+        rig=platform.node(),
+        harness=__version__,
+    )
+    journal.append([started], at=at, boot=boot)
+    return name
+
+
+@contextmanager
+def _signals(flag: StopFlag) -> Iterator[None]:
+    """Let Ctrl-C, SIGTERM and SIGHUP ask the runner to stop, cleanly."""
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+    def stop(number: int, frame: object) -> None:
+        flag.raise_for(f"told to stop by {signal.Signals(number).name}")
+
+    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _as_json(run: str, outcome: Outcome, state: RunState) -> dict[str, object]:
+    counts = {each.value: 0 for each in r.CellState}
+    for progress in state.progress.values():
+        counts[progress.state.value] += 1
+    return {
+        "schema": "harness.run/1",
+        "run": run,
+        "outcome": outcome.value,
+        "cells": counts,
+        "hold": None
+        if state.hold is None
+        else {"id": state.hold.hold, "reason": state.hold.reason},
+    }

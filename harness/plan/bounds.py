@@ -126,17 +126,20 @@ def _made(
     numeric = known.form in ("number", "count")
     if first is HOLDS:
         if known.form != "list of names":
-            return _misfit(name, known, first, node, desk, path)
+            _misfit(name, known, first, node, desk, path)
+            return None
         made.holds = Text("a name")(node, desk, inner)
         return made if made.holds is not None else None
     if first is IS and not numeric:
         if known.form == "list of names":
-            return _misfit(name, known, first, node, desk, path)
+            _misfit(name, known, first, node, desk, path)
+            return None
         kind: Kind[bool] | Kind[str] = Flag() if known.form == "true/false" else Text("a text")
         made.equals = kind(node, desk, inner)
         return made if made.equals is not None else None
     if not numeric:
-        return _misfit(name, known, first, node, desk, path)
+        _misfit(name, known, first, node, desk, path)
+        return None
     if first is IS:
         made.equals = _number(node, name, known, desk, inner)
         return made if made.equals is not None else None
@@ -188,7 +191,9 @@ def _number(node: Node, name: str, known: KnownReading, desk: Desk, path: str) -
     if (low is not None and value < low) or (high is not None and value > high):
         what = f"{path} is outside what {name} can be: {shown(text)}"
         unit = f" {known.unit}" if known.unit else ""
-        do = f"write a value between {low:g} and {high:g}{unit}"
+        ends = [f"from {low:g}{unit}"] if low is not None else []
+        ends += [f"up to {high:g}{unit}"] if high is not None else []
+        do = "write a value " + " ".join(ends)
         desk.error(node, "bound-out-of-range", what, do)
         return None
     return value

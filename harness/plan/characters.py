@@ -30,6 +30,9 @@ _ODD = re.compile(
 
 _NAMES = {
     "\x00": "NUL",
+    "\t": "tab",
+    "\n": "line feed",
+    "\r": "carriage return",
     "\x1b": "ESC",
     "\x85": "next line",
     "\xa0": "non-breaking space",

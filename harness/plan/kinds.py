@@ -24,14 +24,18 @@ T_co = TypeVar("T_co", covariant=True)
 
 
 class Desk:
-    """Where kinds report to: the source, what is known, and the problems so far."""
+    """Where kinds report to: the source, what is known, and the problems so far.
 
-    __slots__ = ("problems", "source", "vocabulary")
+    ``with_mark`` are the lines, from 0, in which a comment may begin.
+    """
+
+    __slots__ = ("problems", "source", "vocabulary", "with_mark")
 
     def __init__(self, source: Source, vocabulary: Vocabulary) -> None:
         self.source = source
         self.vocabulary = vocabulary
         self.problems: list[Problem] = []
+        self.with_mark = frozenset(n for n, line in enumerate(source.lines) if " #" in line)
 
     def error(self, node: Node, code: str, what: str, do: str) -> None:
         """Report an error at *node*."""
@@ -200,13 +204,21 @@ class ByShape(Kind[T]):
 
 
 class NotBuilt(Kind[None]):
-    """A key of the design that this version does not carry out yet: it is refused."""
+    """A key of the design that this version does not carry out yet: it is refused.
 
-    __slots__ = ("instead",)
+    Args:
+        instead: What to do instead.
+        unless: The text that asks for nothing, and is taken.
+    """
 
-    def __init__(self, instead: str) -> None:
+    __slots__ = ("instead", "unless")
+
+    def __init__(self, instead: str, *, unless: str | None = None) -> None:
         self.instead = instead
+        self.unless = unless
 
     def __call__(self, node: Node, desk: Desk, path: str) -> None:
-        """Return the value of *node*, as ``Kind`` says."""
+        """Report that *node* asks for what is not built yet."""
+        if isinstance(node, ScalarNode) and node.value == self.unless:
+            return
         desk.error(node, "not-built-yet", f"{path} is not built yet", self.instead)

@@ -57,7 +57,8 @@ def parse(text: str, file: str) -> Source:
         return _refused(source, (_too_deep(source),))
     if root is None or (isinstance(root, ScalarNode) and not root.value and not root.tag):
         return _refused(source, (_empty(source),))
-    problems = _walk(root, source)
+    # Without these two characters there are no tags and no anchors: nothing to look for.
+    problems = _walk(root, source) if "!" in text or "&" in text else ()
     if problems:
         return _refused(source, problems)
     if not isinstance(root, MappingNode):

@@ -13,7 +13,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from harness.errors import Place, Problem
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Source:
     """A plan file as it was read.
 

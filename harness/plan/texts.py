@@ -52,9 +52,11 @@ class Text(Kind[str]):
         if not text.isprintable() and not self._fits(text, node, desk, path):
             return None
         assert isinstance(node, ScalarNode)
-        if node.style == "" or is_plain(node):
-            _look_behind(node, desk, path)
-            if not self.lines and node.start_mark.line != node.end_mark.line:
+        if is_plain(node):
+            last = node.end_mark.line
+            if last in desk.with_mark:
+                _look_behind(node, desk, path)
+            if not self.lines and node.start_mark.line != last:
                 what = (
                     f"{path} runs over lines {node.start_mark.line + 1} to {node.end_mark.line + 1}"
                 )
@@ -80,14 +82,13 @@ class Text(Kind[str]):
 
     def _control(self, character: str, text: str, node: ScalarNode, desk: Desk, path: str) -> None:
         line = node.start_mark.line + 1
-        noun = self.noun.split(" ", 1)[1]
         do = "take it out"
         if node.style == '"':
             do = "put the text in single quotes: there a backslash is only a backslash"
         desk.error(
             node,
             "control-character",
-            f"{path}: control characters in a {noun} in line {line}: {shown(text)} "
+            f"{path}: control characters in {self.noun} in line {line}: {shown(text)} "
             f"holds {name_of(character)}",
             do,
         )
@@ -96,12 +97,7 @@ class Text(Kind[str]):
 def _look_behind(node: ScalarNode, desk: Desk, path: str) -> None:
     """Warn where '#' may have cut the text short: ``Basalt Run #2`` is read as Basalt Run."""
     end = node.end_mark
-    if end.line >= len(desk.source.lines):
-        return
-    rest = desk.source.lines[end.line][end.column :]
-    if "#" not in rest:
-        return
-    comment = rest.lstrip(" ")
+    comment = desk.source.lines[end.line][end.column :].lstrip(" ")
     if comment[:1] == "#" and comment[1:2] not in (" ", "", "#", "-", "=", "!"):
         desk.warn(
             node,

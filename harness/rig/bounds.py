@@ -32,7 +32,7 @@ def met(bound: Bound, reading: Reading) -> Met:
         return _of(bound.holds in found)
     if bound.equals is not None:
         if isinstance(bound.equals, str):
-            return _of(isinstance(value, str) and value == bound.equals)
+            return _of(value == bound.equals) if isinstance(value, str) else Met.NOT_MEASURED
         if isinstance(value, (str, tuple)) or isinstance(bound.equals, bool) != isinstance(
             value, bool
         ):

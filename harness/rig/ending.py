@@ -23,11 +23,12 @@ from harness.rig.tree import (
     Process,
     ProcessId,
     descendants,
+    descendants_now,
     described,
     having_in_environment,
     holding_open,
     send,
-    wait_until_one_ended,
+    wait_until_ended,
 )
 
 _SET_SUBREAPER = 36  # linux/prctl.h
@@ -56,10 +57,15 @@ class Tree:
     strangers: Collection[ProcessId] = ()
     statuses: dict[int, int] = field(default_factory=dict)  #: wait status by number, once reaped
 
-    def alive(self) -> tuple[Process, ...]:
-        """Return what is alive of it, having taken note of what has ended."""
+    def alive(self, *, surely: bool = False) -> tuple[Process, ...]:
+        """Return what is alive of it, having taken note of what has ended.
+
+        *surely* looks at every process there is: the quick way may miss one that is being
+        handed on to another parent.
+        """
+        look = descendants if surely else descendants_now
         while True:
-            found = descendants(os.getpid(), without=self.strangers)
+            found = look(os.getpid(), without=self.strangers)
             over = [each for each in found if each.is_over and each.parent == os.getpid()]
             reaped = [each for each in over if self._reap(each.id.pid)]
             if not reaped:  # else their children have become ours: look again
@@ -82,7 +88,7 @@ class Tree:
             left_s = deadline_s - self.clock.steady_s()
             if left_s <= 0:
                 break
-            wait_until_one_ended(left, seconds=min(left_s, _LOOK_EVERY_S))
+            wait_until_ended(left, seconds=min(left_s, _LOOK_EVERY_S))
         return left
 
     def end(self, *, grace_s: float, hurry: Callable[[], bool] = lambda: False) -> str:
@@ -91,19 +97,22 @@ class Tree:
         *grace_s* of 0 means KILL at once; *hurry* cuts a grace short.
         """
         sent: list[str] = []
-        if grace_s > 0:
-            told = [each for each in self.alive() if send(each.id, signal.SIGTERM)]
-            for each in told:
-                send(each.id, signal.SIGCONT)  # a stopped process obeys only when it goes on
-            if told:
-                sent.append(f"TERM to {_processes(len(told))}")
-            if not self.wait_until_gone(grace_s, broken_off=hurry):
-                return ", ".join(sent)
+        told: set[ProcessId] = set()
+        deadline_s = self.clock.steady_s() + grace_s
+        while (left := self.alive()) and self.clock.steady_s() < deadline_s and not hurry():
+            for each in left:
+                # What was started since is told too, or it would sit its grace out.
+                if each.id not in told and send(each.id, signal.SIGTERM):
+                    told.add(each.id)
+                    send(each.id, signal.SIGCONT)  # a stopped process obeys when it goes on
+            wait_until_ended(left, seconds=_LOOK_EVERY_S)
+        if told:
+            sent.append(f"TERM to {_processes(len(told))}")
         killed: set[ProcessId] = set()
         deadline_s = self.clock.steady_s() + KILL_WITHIN_S
         while left := self.alive():
             killed.update(each.id for each in left if send(each.id, signal.SIGKILL))
-            wait_until_one_ended(left, seconds=_LOOK_EVERY_S)
+            wait_until_ended(left, seconds=_LOOK_EVERY_S)
             if self.clock.steady_s() > deadline_s:
                 break
         if killed:
@@ -125,7 +134,7 @@ def left_over(tree: Tree, *, token: str, lock: RigLock) -> tuple[Process, ...]:
     Three nets: the kernel's tree, the token in the environment of every process, and the rig
     lock, which is held as long as anything that inherited it is alive.
     """
-    found = {each.id: each for each in tree.alive()}
+    found = {each.id: each for each in tree.alive(surely=True)}
     marked = having_in_environment(TOKEN, lambda text: text == token)
     holders = () if lock.is_free() else holding_open(lock.path)
     for each in (*marked, *holders):
@@ -144,7 +153,7 @@ def end_left_over(tree: Tree, *, token: str, lock: RigLock) -> tuple[str, ...]:
         blows = [send(each.id, signal.SIGKILL) for each in left]
         if not any(blows) or tree.clock.steady_s() > deadline_s:
             return tuple(described(each) for each in left)
-        wait_until_one_ended(left, seconds=_LOOK_EVERY_S)
+        wait_until_ended(left, seconds=_LOOK_EVERY_S)
     if not lock.is_free():
         return ("a process that cannot be seen from here still holds the lock of the rig",)
     return ()

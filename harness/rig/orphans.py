@@ -22,7 +22,7 @@ from harness.rig.tree import (
     having_in_environment,
     holding_open,
     send,
-    wait_until_one_ended,
+    wait_until_ended,
 )
 
 #: How long an orphan has to obey TERM, and then KILL, seconds.
@@ -60,7 +60,7 @@ def end_orphans(
                 ended.setdefault(each.id, described(each))
                 send(each.id, blow)
                 send(each.id, signal.SIGCONT)
-        wait_until_one_ended(orphans, seconds=_LOOK_S)
+        wait_until_ended(orphans, seconds=_LOOK_S)
     survivors = tuple(described(each) for each in orphans)
     gone = tuple(text for who, text in ended.items() if who not in {each.id for each in orphans})
     if not survivors and not lock.is_free():

@@ -95,8 +95,8 @@ class Member:
 class PassReport:
     """What happened in one pass.
 
-    ``end`` is the title's own command; ``before`` a step before it that failed, in which
-    case the title's command was not started and ``end`` is that step's end. ``folder`` is
+    ``end`` is the title's own command, unless ``failed_step`` names a step that failed: then
+    it is that step's end, and after a failed ``prepare`` the title was not started. ``folder`` is
     the attempt's fresh folder, None for a rehearsed pass.
     """
 

@@ -166,13 +166,12 @@ def end_words(end: CommandEnd) -> str:
 
 
 def limit_words(breach: LimitBreached) -> str:
-    """Return a breach of a limit as a person reads it."""
-    when = f"{_seconds(breach.at_s)} into the pass"
+    """Return a breach of a limit, in a wait or in a pass, as a person reads it."""
+    must = f"{breach.reading} must be {breach.bound}; after {_seconds(breach.at_s)}"
     if breach.value is None:
-        return f"{breach.reading} must be {breach.bound}, {when}: {breach.why}"
+        return f"{must}: {breach.why}"
     flag = breach.bound in ("true", "false")
-    found = _value(bool(breach.value) if flag else breach.value, breach.unit)
-    return f"{breach.reading} must be {breach.bound}, was {found}, {when}"
+    return f"{must} it was {_value(bool(breach.value) if flag else breach.value, breach.unit)}"
 
 
 def guard_words(breach: GuardBreached) -> str:

@@ -27,6 +27,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from harness.plan.document import Bound, Gate, Guard, Limit
+from harness.plan.words import words
+from harness.rig.bounds import Met, excess, met
 from harness.rig.crossings import (
     GateGaveUp,
     GatesOpened,
@@ -34,7 +36,6 @@ from harness.rig.crossings import (
     LimitBreached,
 )
 from harness.rig.readings import Reading, Sample, shown
-from harness.rules.bounds import Met, excess, met, words
 
 #: Why there is no value where the bench did not even try to read it.
 NOT_READ = "this rig has no such reading"

@@ -76,7 +76,7 @@ class Loop:
         """
         self._observe(self._come_up())
         while True:
-            self._answer_requests()
+            self.answer_requests()
             if self.stop():
                 if self.state.phase is Phase.STEP:
                     return i.Outcome.PAUSED
@@ -137,7 +137,8 @@ class Loop:
                 )
             )
 
-    def _answer_requests(self) -> None:
+    def answer_requests(self) -> None:
+        """Answer what persons have asked since the last look."""
         if self.state.phase is Phase.LEVEL:
             return
         for request in self.journal.requests(self.state.last_request):

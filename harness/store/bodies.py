@@ -18,6 +18,7 @@ import dataclasses
 import enum
 import json
 import math
+import operator
 import re
 import types
 import typing
@@ -51,23 +52,41 @@ def kind_of(record: Record) -> str:
 # ---------------------------------------------------------------- record -> body
 
 
-_FIELDS: dict[type, tuple[str, ...]] = {}
+_Names = tuple[str, ...]
+_NAMES_OF: dict[type, _Names] = {}
 
 
-def _field_names(cls: type) -> tuple[str, ...]:
+def _field_names(cls: type) -> _Names:
     """Return the names of the fields of the dataclass *cls*; looked up once for each."""
-    if cls not in _FIELDS:
-        _FIELDS[cls] = tuple(field.name for field in dataclasses.fields(cls))
-    return _FIELDS[cls]
+    if cls not in _NAMES_OF:
+        _NAMES_OF[cls] = tuple(field.name for field in dataclasses.fields(cls))
+    return _NAMES_OF[cls]
+
+
+def _writer(cls: type) -> Callable[[Any], dict[str, Any]]:
+    """Return what makes a dict of the fields of a *cls*."""
+    names = _field_names(cls)
+    if len(names) < 2:  # attrgetter then returns no tuple
+        return lambda value: {name: getattr(value, name) for name in names}
+    get = operator.attrgetter(*names)
+    return lambda value: dict(zip(names, get(value), strict=True))
+
+
+_WRITERS: dict[type, Callable[[Any], dict[str, Any]]] = {}
 
 
 def _plain(value: object) -> object:
     """Return what JSON writes for a value that it does not know."""
+    cls = type(value)
+    write = _WRITERS.get(cls)
+    if write is not None:
+        return write(value)
     if isinstance(value, enum.Enum):
         return value.value
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {name: getattr(value, name) for name in _field_names(type(value))}
-    raise TypeError(f"{type(value).__name__} cannot be kept in a record: {value!r}")
+    if dataclasses.is_dataclass(cls):
+        _WRITERS[cls] = _writer(cls)
+        return _WRITERS[cls](value)
+    raise TypeError(f"{cls.__name__} cannot be kept in a record: {value!r}")
 
 
 #: Writes JSON without blanks and without needless escapes.
@@ -218,11 +237,11 @@ def _reader_of_all(
     source = "\n".join(
         [f"def read(v, {', '.join(f'{n}={n}' for n in names)}):", *lines, "    return o"]
     )
-    exec(source, names)  # noqa: S102 - field names of our own classes
+    exec(source, names)  # the names are those of our own classes' fields
     return typing.cast(_Convert, names["read"])
 
 
-_decode = json.JSONDecoder().scan_once  # without the search for blanks that no body has
+_decode = json.JSONDecoder().raw_decode  # without the search for blanks that no body has
 
 #: How a body of an older version becomes one of the next: (kind, version) -> function.
 OLDER: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {}
@@ -244,14 +263,14 @@ def from_body(body: str, *, kind: str, version: int) -> Record:
             )
         )
     try:
-        values, end = _decode(body, 0)
+        values, end = _decode(body)
         if end != len(body):
             raise ValueError(f"more follows at {end}")
         while version < cls.VERSION:
             values = OLDER[kind, version](values)
             version += 1
         return typing.cast(Record, _reader(cls)(values))
-    except (KeyError, TypeError, ValueError, StopIteration) as error:
+    except (KeyError, TypeError, ValueError) as error:
         raise StoreError(
             Problem(
                 code="record-unreadable",

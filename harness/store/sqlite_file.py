@@ -26,8 +26,9 @@ FILE = "records.sqlite"
 #: Stands in the file's header: these records are ours ("BhSt" in ASCII).
 APPLICATION_ID = 0x42685374
 
-#: Of the write-ahead log, above which it is folded into the file between passes.
-CHECKPOINT_BYTES = 4 << 20
+#: After so many, the write-ahead log is folded into the file between passes: it then holds a
+#: few MB. Folding takes two fsyncs and the next commit one more, so it is not done each pass.
+CHECKPOINT_COMMITS = 200
 
 FileSystemType = Callable[[Path], str | None]
 
@@ -38,6 +39,7 @@ class SqliteFile:
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self.path = path
         self._db = connection
+        self._commits = 0  # since the last checkpoint
         self._queries = queries("sqlite")
 
     def close(self) -> None:
@@ -63,6 +65,7 @@ class SqliteFile:
             try:
                 yield
                 self._db.execute("COMMIT")
+                self._commits += 1
             except BaseException:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
@@ -79,19 +82,17 @@ class SqliteFile:
                 self._db.execute("COMMIT")
 
     def checkpoint(self) -> None:
-        """Fold the write-ahead log into the file if it has grown; never wait for a reader."""
-        log = self.path.with_name(self.path.name + "-wal")
-        try:
-            if log.stat().st_size < CHECKPOINT_BYTES:
-                return
-        except FileNotFoundError:
+        """Fold the write-ahead log into the file, if enough was kept since the last time.
+
+        It waits for nobody: what a reader still needs stays for the next time. The log keeps
+        its length and is written over from its start, which makes the commits after it
+        cheaper than those that make it grow.
+        """
+        if self._commits < CHECKPOINT_COMMITS:
             return
         with translated(self.path):
-            self._db.execute("PRAGMA busy_timeout = 0")
-            try:
-                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-            finally:
-                self._db.execute(f"PRAGMA busy_timeout = {BUSY_S * 1000:.0f}")
+            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+        self._commits = 0
 
     def copy_to(self, target: Path) -> None:
         """Copy the records to the new file *target*, also what is still in the log.

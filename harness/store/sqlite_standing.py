@@ -6,8 +6,7 @@ only where it has counted the last of them, and otherwise counted again from the
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from harness.store.sqlite_file import SqliteFile
@@ -16,9 +15,7 @@ from harness.store.standing import CellStanding, RunLine, RunStanding
 if TYPE_CHECKING:  # reading the cache needs no record, and must be quick to start
     from harness.run.ports import Entry
 
-_LINE = tuple(field.name for field in dataclasses.fields(RunLine) if field.name != "standing")
-_RUN = tuple(field.name for field in dataclasses.fields(RunStanding))
-_CELL = tuple(field.name for field in dataclasses.fields(CellStanding))
+_LAST = len(RunLine._fields) - 1  # where, in a row about a run, its last record's number is
 
 
 def lines(file: SqliteFile, query: str, parameter: object) -> tuple[RunLine, ...]:
@@ -27,16 +24,14 @@ def lines(file: SqliteFile, query: str, parameter: object) -> tuple[RunLine, ...
 
 
 def _line(file: SqliteFile, row: Any) -> RunLine:
-    count = len(_LINE)
-    about = dict(zip(_LINE, row[:count], strict=True))
-    last, seq = row[count], row[count + 1]
-    if last == seq:
-        standing = _run(row[count + 1 :])
+    about, last, cached = row[:_LAST], row[_LAST], row[_LAST + 1 :]
+    if last == cached[0]:
+        standing = _run(cached)
     elif last == 0:
         standing = RunStanding()
     else:
-        standing, _ = _counted(file, about["run"])
-    return RunLine(**about, standing=standing)
+        standing, _ = _counted(file, row[0])
+    return RunLine._make((*about, standing))
 
 
 def cells(file: SqliteFile, run: str) -> tuple[CellStanding, ...]:
@@ -44,7 +39,7 @@ def cells(file: SqliteFile, run: str) -> tuple[CellStanding, ...]:
     if _is_behind(file, run):
         _, counted = _counted(file, run)
         return tuple(counted[key] for key in sorted(counted))
-    return tuple(_cell(row) for row in file.rows("cells", (run,)))
+    return tuple(map(CellStanding._make, file.rows("cells", (run,))))
 
 
 def bring_up_to_date(file: SqliteFile, run: str) -> RunStanding:
@@ -69,7 +64,7 @@ def tally(
         if key in touched:
             return touched[key]
         row = file.ask("cell", (run, key)).fetchone()
-        return CellStanding(cell=key) if row is None else _cell(row)
+        return CellStanding(cell=key) if row is None else CellStanding._make(row)
 
     from harness.store.tally import tallied
 
@@ -82,7 +77,7 @@ def tally(
 
 
 def _is_behind(file: SqliteFile, run: str) -> bool:
-    return any(row[len(_LINE)] != (row[len(_LINE) + 1] or 0) for row in file.rows("run", (run,)))
+    return any(row[_LAST] != (row[_LAST + 1] or 0) for row in file.rows("run", (run,)))
 
 
 def _counted(file: SqliteFile, run: str) -> tuple[RunStanding, dict[str, CellStanding]]:
@@ -104,21 +99,13 @@ def _counted(file: SqliteFile, run: str) -> tuple[RunStanding, dict[str, CellSta
 def _write(
     file: SqliteFile, run: str, standing: RunStanding, touched: Iterable[CellStanding]
 ) -> None:
-    file.ask("keep_run_standing", dict(_fields(standing, _RUN), run=run))
+    file.ask("keep_run_standing", standing._asdict() | {"run": run})
     for cell in touched:
-        file.ask("keep_cell_standing", dict(_fields(cell, _CELL), run=run))
-
-
-def _fields(value: object, names: tuple[str, ...]) -> Iterator[tuple[str, Any]]:
-    return ((name, getattr(value, name)) for name in names)
+        file.ask("keep_cell_standing", cell._asdict() | {"run": run})
 
 
 def _run(row: Any) -> RunStanding:
-    values = dict(zip(_RUN, row, strict=True))
-    if values["warm_up"] is not None:
-        values["warm_up"] = bool(values["warm_up"])
-    return RunStanding(**values)
-
-
-def _cell(row: Any) -> CellStanding:
-    return CellStanding(**dict(zip(_CELL, row, strict=True)))
+    standing = RunStanding._make(row)
+    if standing.warm_up is None:
+        return standing
+    return standing._replace(warm_up=bool(standing.warm_up))

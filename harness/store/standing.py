@@ -1,16 +1,16 @@
 """Where a run and its cells stand, as the store answers at once however much it holds.
 
 Pure. These values are a cache of the fold of the records (``harness.store.tally`` makes
-them); they need no record to be read, so that asking costs little.
+them). They are rows as a database answers them: named tuples, and no record is needed to
+read them, so that a command that only asks starts quickly.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CellStanding:
+class CellStanding(NamedTuple):
     """Where one cell stands.
 
     ``state`` is the value of a ``CellState``. The counts are of passes in ``group``, since
@@ -29,8 +29,7 @@ class CellStanding:
     warm_up: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunStanding:
+class RunStanding(NamedTuple):
     """Where one run stands after its record ``seq``.
 
     ``phase`` is the value of a ``Phase``, begun at ``since``. ``group`` is the group of
@@ -55,8 +54,7 @@ class RunStanding:
     passes: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunLine:
+class RunLine(NamedTuple):
     """A run as a list of runs shows it. ``cells`` is how many its plan has."""
 
     run: str

@@ -6,8 +6,8 @@ business: the phase is then left as it is.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
+from typing import Any
 
 from harness.rules.judgement import Verdict
 from harness.run import records as r
@@ -29,7 +29,7 @@ def tallied(
     """Return where the run stands after *entry*, and the cell that it is about, if any."""
     record, at = entry.record, at_text(entry.at)
     phase = _phase(run, record)
-    changes: dict[str, object] = {"seq": entry.seq, "at": at}
+    changes: dict[str, Any] = {"seq": entry.seq, "at": at}
     if phase != run.phase or isinstance(record, r.RigHeld | r.StepAsked):
         changes |= {"phase": phase, "since": at}
         if phase not in (Phase.STEP.value, Phase.HELD.value):
@@ -43,7 +43,7 @@ def tallied(
             changes["group"] = record.group
         case r.PassStarted():
             assert cell is not None
-            cell = dataclasses.replace(_in_group(cell, record.group), attempts=record.attempt)
+            cell = _in_group(cell, record.group)._replace(attempts=record.attempt)
             changes |= {
                 "cell": record.cell,
                 "attempt": record.attempt,
@@ -51,27 +51,45 @@ def tallied(
             }
         case r.PassSkipped():
             assert cell is not None
-            cell = dataclasses.replace(_in_group(cell, record.group), attempts=record.attempt)
+            cell = _in_group(cell, record.group)._replace(attempts=record.attempt)
             cell = _counted(cell, "warm_up" if record.warm_up else "failed")
             changes["passes"] = run.passes + (not record.warm_up)
         case r.PassJudged():
             assert cell is not None
             cell = _counted(cell, "warm_up" if run.warm_up else _COUNTER[record.verdict])
             changes |= _NO_PASS | {"passes": run.passes + (not run.warm_up)}
-        case r.PassDiscarded(discarded=True):
+        case r.PassDiscarded():
             assert cell is not None
-            cell = _counted(_counted(cell, "kept", -1), "discarded")
+            if record.discarded:  # else the rule only marked the pass
+                cell = _counted(_counted(cell, "kept", -1), "discarded")
         case r.CellClosed():
             assert cell is not None
             changes |= _closed(run, cell.state, record.state.value)
-            cell = dataclasses.replace(_in_group(cell, record.group), state=record.state.value)
+            cell = _in_group(cell, record.group)._replace(state=record.state.value)
         case r.CellReopened():
             assert cell is not None
             changes |= _closed(run, cell.state, r.CellState.OPEN.value)
             cell = CellStanding(cell=cell.cell, group=run.group, attempts=cell.attempts)
-        case _:
-            pass
-    return dataclasses.replace(run, **changes), cell  # type: ignore[arg-type]
+        case (
+            r.RunStarted()
+            | r.RunnerStarted()
+            | r.BlockOpened()
+            | r.BlockClosed()
+            | r.RoundStarted()
+            | r.StepConfirmed()
+            | r.RigSettled()
+            | r.LevelOrdered()
+            | r.LevelVerified()
+            | r.LevelNotMet()
+            | r.LevelPutBack()
+            | r.PassEnded()
+            | r.RigReleased()
+            | r.RequestAnswered()
+            | r.RunPaused()
+            | r.RunFinished()
+        ):
+            pass  # they change the phase at most
+    return run._replace(**changes), cell
 
 
 _COUNTER = {
@@ -96,10 +114,10 @@ def _in_group(cell: CellStanding, group: int) -> CellStanding:
 
 
 def _counted(cell: CellStanding, counter: str, by: int = 1) -> CellStanding:
-    return dataclasses.replace(cell, **{counter: getattr(cell, counter) + by})
+    return cell._replace(**{counter: getattr(cell, counter) + by})
 
 
-def _closed(run: RunStanding, before: str, after: str) -> dict[str, object]:
+def _closed(run: RunStanding, before: str, after: str) -> dict[str, Any]:
     """Return the run's counts of closed cells after one goes from *before* to *after*."""
     counts = {"accepted": run.accepted, "short": run.short, "failed": run.failed}
     if before in counts:

@@ -7,6 +7,7 @@ when a record is kept and on the sampler's own tick.
 from __future__ import annotations
 
 import shutil
+import threading
 from collections.abc import Callable
 from datetime import datetime
 from typing import TextIO
@@ -34,7 +35,17 @@ SHOWN = (
 )
 
 
-class PlainView(Onlooker):
+class View(Onlooker):
+    """Shows a run to a person."""
+
+    def sampled(self, sample: Sample) -> None:
+        """A sample was taken during a wait or a pass (then on the sampler's thread)."""
+
+    def close(self) -> None:
+        """The run is left."""
+
+
+class PlainView(View):
     """One line for every record, with its time; for files, pipes and simple terminals."""
 
     def __init__(self, out: TextIO, *, now: Callable[[], datetime]) -> None:
@@ -50,11 +61,8 @@ class PlainView(Onlooker):
         for line in _step(record):
             print(line, file=self._out, flush=True)
 
-    def sampled(self, sample: Sample) -> None:
-        """Take a sample; plain lines do not show it."""
 
-
-class LiveView(Onlooker):
+class LiveView(View):
     """The grid, the pass in progress and its readings, drawn over themselves."""
 
     def __init__(
@@ -68,6 +76,8 @@ class LiveView(Onlooker):
         self._readings: tuple[Reading, ...] = ()
         self._seen: dict[str, float] = {}
         self._drawn = 0
+        # The sampler draws from its own thread.
+        self._lock = threading.RLock()
 
     def next(self, state: RunState, instruction: i.Instruction) -> None:
         """Note what is about to be done, and draw."""
@@ -83,13 +93,14 @@ class LiveView(Onlooker):
         if isinstance(record, r.PassJudged):
             now = self._steady_s()
             self._seen[record.cell], self._turn_s = now - self._turn_s, now
-        if _worth(record):
-            self._erase()
-            clock = self._now().astimezone().strftime("%H:%M:%S")
-            print(f"{clock}  {sentence(record, state.grid)}", file=self._out)
-            for line in _step(record):
-                print(line, file=self._out)
-        self._draw()
+        with self._lock:
+            if _worth(record):
+                self._erase()
+                clock = self._now().astimezone().strftime("%H:%M:%S")
+                print(f"{clock}  {sentence(record, state.grid)}", file=self._out)
+                for line in _step(record):
+                    print(line, file=self._out)
+            self._draw()
 
     def sampled(self, sample: Sample) -> None:
         """Draw with the readings of *sample*."""
@@ -105,6 +116,10 @@ class LiveView(Onlooker):
     def _draw(self) -> None:
         if self._state is None:
             return
+        with self._lock:
+            self._draw_now(self._state)
+
+    def _draw_now(self, state: RunState) -> None:
         size = shutil.get_terminal_size()
         moment = Moment(
             instruction=self._instruction,
@@ -112,7 +127,7 @@ class LiveView(Onlooker):
             readings=self._readings,
             seen=self._seen,
         )
-        shown = lines(self._state, moment, width=size.columns - 1, height=size.lines - 2)
+        shown = lines(state, moment, width=size.columns - 1, height=size.lines - 2)
         text = "".join(f"{line}\x1b[K\n" for line in shown)
         self._out.write(self._up() + text + "\x1b[J")
         self._out.flush()

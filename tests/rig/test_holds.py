@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -7,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from harness.errors import RigError
-from harness.rig import holds as module
 from harness.rig.holds import Holds
 from harness.rig.tasks import Hold, Release
 
@@ -82,14 +82,14 @@ def test_a_hold_is_synced_before_its_name_is_given(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     done: list[str] = []
-    real_fsync = module.os.fsync
+    real_fsync = os.fsync
 
     def fsync(descriptor: int) -> None:
         names = {path.name for path in (tmp_path / "holds").glob("*.json")}
         done.append("named" if names else "unnamed")
         real_fsync(descriptor)
 
-    monkeypatch.setattr(module.os, "fsync", fsync)
+    monkeypatch.setattr(os, "fsync", fsync)
     Holds(tmp_path).hold(_hold())
     assert done == ["unnamed", "named", "named"]
 

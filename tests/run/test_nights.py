@@ -41,9 +41,12 @@ def doctored(night: Night, change: object) -> Night:
 
 
 def clean() -> Night:
-    night = play(3, kill=False)
-    assert any(isinstance(record, r.CellClosed) for record in night.records)
-    return night
+    for seed in range(100):
+        night = play(seed, kill=False)
+        closed = [record for record in night.records if isinstance(record, r.CellClosed)]
+        if any(record.state is r.CellState.ACCEPTED for record in closed):
+            return night
+    raise AssertionError("no night accepts a cell")
 
 
 def without(kind: type) -> object:
@@ -55,9 +58,8 @@ def without(kind: type) -> object:
 
 
 def test_the_checker_sees_a_lost_verdict() -> None:
-    with pytest.raises((AssertionError, Exception)) as caught:
+    with pytest.raises(AssertionError, match="no verdict"):
         check(doctored(clean(), without(r.PassJudged)))
-    assert caught.type is not None
 
 
 def test_the_checker_sees_a_doubled_pass() -> None:

@@ -91,27 +91,52 @@ def test_after_a_refused_append_the_journal_goes_on(sqlite_home: SqliteHome) -> 
 
 
 def test_the_log_is_folded_into_the_file_only_when_the_runner_rests(
-    sqlite_home: SqliteHome,
+    sqlite_home: SqliteHome, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("harness.store.sqlite_file.CHECKPOINT_COMMITS", 20)
     journal = sqlite_home.open()
-    log = sqlite_home.folder / "records.sqlite-wal"
-    big = r.RunPaused(reason="x" * 200_000)
-    for _ in range(30):
-        journal.append((big,), at=AT, boot=BOOT)
-    grown = log.stat().st_size
+    file = sqlite_home.folder / "records.sqlite"
+    before = file.stat().st_size
+
+    def keep(count: int) -> None:
+        for _ in range(count):
+            journal.append((r.RunPaused(reason="x" * 10_000),), at=AT, boot=BOOT)
+
+    keep(19)
     journal.rest()
-    assert grown > 6_000_000
-    assert log.stat().st_size == 0
+    assert file.stat().st_size == before, "too little was kept to be worth two fsyncs"
+    keep(30)
+    assert file.stat().st_size == before, "nobody rested"
+    journal.rest()
+    assert file.stat().st_size > before + 490_000
 
 
-def test_a_reader_does_not_make_the_resting_runner_wait(sqlite_home: SqliteHome) -> None:
+def test_after_a_rest_the_log_is_written_over_and_does_not_grow(
+    sqlite_home: SqliteHome, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("harness.store.sqlite_file.CHECKPOINT_COMMITS", 10)
+    journal = sqlite_home.open()
+    lengths = []
+    for _ in range(4):
+        for _ in range(10):
+            journal.append((r.RunPaused(reason="x" * 10_000),), at=AT, boot=BOOT)
+        journal.rest()
+        lengths.append((sqlite_home.folder / "records.sqlite-wal").stat().st_size)
+    assert max(lengths) < lengths[0] * 1.5
+
+
+def test_a_reader_does_not_make_the_resting_runner_wait(
+    sqlite_home: SqliteHome, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("harness.store.sqlite_file.CHECKPOINT_COMMITS", 10)
     journal = sqlite_home.open()
     with open_store(sqlite_home.folder, write=False) as store, store.reading():
         before = store.run(RUN)
-        for _ in range(30):
-            journal.append((r.RunPaused(reason="x" * 200_000),), at=AT, boot=BOOT)
+        for _ in range(20):
+            journal.append((r.RunPaused(reason="x" * 10_000),), at=AT, boot=BOOT)
         journal.rest()
         assert store.run(RUN) == before
+    assert len(journal.entries()) == 20
 
 
 class SqliteLikeMemory(RuleBasedStateMachine):

@@ -9,7 +9,6 @@ likely the worst frame: it refuses the capture, or makes it void.
 from __future__ import annotations
 
 import re
-from array import array
 from collections.abc import Sequence
 
 from harness.rig.captures.declared import SPELLINGS, Declared
@@ -73,7 +72,7 @@ class BadCells(Exception):
         self.bad = bad
 
 
-def numbers(cells: Sequence[bytes], style: Style) -> array[float]:
+def numbers(cells: Sequence[bytes], style: Style) -> list[float]:
     """Return the cells as numbers.
 
     A number too large for a float is infinite here; whoever asks for the largest sees it.
@@ -85,19 +84,19 @@ def numbers(cells: Sequence[bytes], style: Style) -> array[float]:
     if style.plain and not joined.translate(None, _PLAIN_BYTES):
         # Only digits and points: what float() takes of these is exactly the grammar.
         try:
-            return array("d", map(float, cells))
+            return list(map(float, cells))
         except ValueError:
             raise _bad(cells, style) from None
     if not style.grammar()[1].fullmatch(joined + b"\n"):
         raise _bad(cells, style)
     if style.plain:
-        return array("d", map(float, cells))
+        return list(map(float, cells))
     for mark in style.thousands:
         joined = joined.replace(mark, b"")
     if style.suffix:
         joined = joined.replace(style.suffix, b"")
     joined = joined.replace(style.decimal, b".")
-    return array("d", map(float, joined.split(b"\n")))
+    return list(map(float, joined.split(b"\n")))
 
 
 def _bad(cells: Sequence[bytes], style: Style) -> BadCells:
@@ -110,6 +109,7 @@ def _bad(cells: Sequence[bytes], style: Style) -> BadCells:
 _SUFFIX = re.compile(rb"[0-9.,](\xc2\xa0| ?)([A-Za-z]+|(?:\xc2\xb5|\xce\xbc)s)[ \t]*")
 # One comma in the cell, digits around it; anything that holds no digit may stand after them.
 _COMMA = re.compile(rb"(?m)^[^,\n]*[0-9],([0-9]+)[^,0-9\n]*$")
+_BOTH = re.compile(rb"(?m)^[^\n]*(?:[0-9]\.[0-9]+,[0-9]|[0-9],[0-9]+\.[0-9])[^\n]*$")
 _MARKED = re.compile(
     rb"[ \t]*[+-]?[0-9]{1,3}"
     rb"(?:(?:[.,' ]|\xc2\xa0|\xe2\x80\xaf|\xe2\x80\x89|\xe2\x80\x99)[0-9]{3})+"
@@ -156,6 +156,14 @@ def _marks(thousands: str | None) -> tuple[bytes, ...]:
 
 def _comma(joined: bytes) -> bytes | None:
     """Return the comma if it can only be the decimal mark."""
+    both = _BOTH.search(joined)
+    if both:
+        decimal, thousands = (".", ",") if both[0].rfind(b".") > both[0].rfind(b",") else (",", ".")
+        raise Trouble(
+            "thousands-unclear",
+            f"{shown(both[0].strip())} has two marks, and neither was declared",
+            do=f'declare thousands "{thousands}" and decimal "{decimal}"',
+        )
     fractions = _COMMA.findall(joined)
     if not fractions or b"." in joined:
         return None  # what the commas are shows where the cell fails

@@ -7,8 +7,9 @@ shape, repeated. Only when it is not are the rows walked, to find the first that
 
 from __future__ import annotations
 
-from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from itertools import compress, islice
+from operator import not_
 from typing import TYPE_CHECKING
 
 from harness.rig.captures import cells
@@ -18,37 +19,53 @@ if TYPE_CHECKING:
     from harness.rig.captures.table import Shape
 
 
+INFINITE = float("inf")
+
+
 class Rows:
-    """Columns of some rows.
+    """Columns of some rows: those that count.
 
     Args:
-        times: The frame times as numbers, in the file's own unit; any sequence of doubles.
-        counter: The column that counts frames, where there is one.
-        texts: Column -> its cells, for each column whose texts are looked at.
-        first_line: The line of the first row.
-        consecutive: Whether each row is one line.
+        times: The frame times as numbers, in the file's own unit; any sequence of floats.
+        counter: The column that counts frames, of all rows, where there is one.
+        kinds: The kind of each frame that counts, where kinds were declared.
+        watched: Column -> the texts of rows that count, where they may mix programs or kinds.
+        mask: For each row whether it counts; None if all do.
+        passed_over: Texts of the rows that do not count, in the first column of ``where``.
+        first_line: The line of the first row, None where rows are not lines.
     """
 
-    __slots__ = ("consecutive", "counter", "first_line", "texts", "times")
+    __slots__ = ("counter", "first_line", "kinds", "mask", "passed_over", "times", "watched")
 
     def __init__(
         self,
         *,
         times: Sequence[float],
-        counter: Sequence[int] | None,
-        texts: dict[int, Sequence[bytes]],
-        first_line: int,
-        consecutive: bool = True,
+        counter: Sequence[float] | None = None,
+        kinds: Sequence[bytes] | None = None,
+        watched: Mapping[int, Sequence[bytes]] | None = None,
+        mask: Sequence[bool] | None = None,
+        passed_over: Sequence[bytes] = (),
+        first_line: int | None = None,
     ) -> None:
         self.times = times
         self.counter = counter
-        self.texts = texts
+        self.kinds = kinds
+        self.watched = watched or {}
+        self.mask = mask
+        self.passed_over = passed_over
         self.first_line = first_line
-        self.consecutive = consecutive
 
-    def line(self, row: int) -> int | None:
-        """Return the line of a row, None where rows are not lines."""
-        return self.first_line + row if self.consecutive else None
+    def line_of_row(self, row: int) -> int | None:
+        """Return the line of a row, counted or not."""
+        return None if self.first_line is None else self.first_line + row
+
+    def line(self, place: int) -> int | None:
+        """Return the line of a row that counts, by its place among those."""
+        if self.mask is None or self.first_line is None:
+            return self.line_of_row(place)
+        counted = compress(range(len(self.mask)), self.mask)
+        return self.first_line + next(islice(counted, place, None))
 
 
 class Absent(Exception):
@@ -74,31 +91,58 @@ def split(body: bytes, shape: Shape, *, line: int) -> Rows:
         Trouble: a row has another width, a cell is no number, the header comes again.
         Absent: cells hold NaN, infinity, nothing or N/A, and nothing else is wrong.
     """
-    if b'"' in body:
-        columns, consecutive = _quoted(body, shape, line=line)
-    else:
-        columns, consecutive = _unquoted(body, shape, line=line), True
-    time = columns[shape.time]
-    try:
-        times = cells.numbers(time, shape.style)
-    except cells.BadCells as failure:
-        raise _judged(failure, shape, line=line if consecutive else None) from None
-    if times and max(times) == float("inf"):
-        row = times.index(float("inf"))
-        raise Absent(
-            {"infinite": times.count(float("inf"))},
-            line=line + row if consecutive else None,
-            text=time[row],
-        )
-    return Rows(
-        times=times,
-        counter=_whole_numbers(columns[shape.counter], shape, line=line)
-        if shape.counter is not None
-        else None,
-        texts={place: columns[place] for place in shape.texts},
-        first_line=line,
-        consecutive=consecutive,
+    columns, consecutive = take_apart(body, shape, line=line)
+    first_line = line if consecutive else None
+    mask, passed_over = _counting_rows(columns, shape)
+
+    def kept(place: int) -> Sequence[bytes]:
+        return columns[place] if mask is None else list(compress(columns[place], mask))
+
+    rows = Rows(
+        times=(),
+        kinds=None if shape.kinds_column is None else kept(shape.kinds_column),
+        watched={place: kept(place) for place in shape.watched},
+        mask=mask,
+        passed_over=passed_over,
+        first_line=first_line,
     )
+    time = kept(shape.time)
+    try:
+        rows.times = cells.numbers(time, shape.style)
+    except cells.BadCells as failure:
+        raise _judged(failure, shape, rows.line) from None
+    if time and max(rows.times) == INFINITE:
+        place = rows.times.index(INFINITE)
+        count = sum(value == INFINITE for value in rows.times)
+        raise Absent({"infinite": count}, line=rows.line(place), text=time[place])
+    if shape.counter is not None:  # last: a repeated header is found in the times
+        rows.counter = _counted(columns[shape.counter], shape, line=line)
+    return rows
+
+
+def take_apart(body: bytes, shape: Shape, *, line: int) -> tuple[dict[int, list[bytes]], bool]:
+    """Return the columns that are needed, and whether every row is one line.
+
+    Raises:
+        Trouble: a row has another width.
+    """
+    if b'"' in body:
+        return _quoted(body, shape, line=line)
+    return _unquoted(body, shape, line=line), True
+
+
+def _counting_rows(
+    columns: Mapping[int, list[bytes]], shape: Shape
+) -> tuple[list[bool] | None, Sequence[bytes]]:
+    """Return which rows count, and the texts of those that do not."""
+    if not shape.where:
+        return None, ()
+    hits = [
+        [cell.strip() == wanted for cell in columns[column]]
+        for column, wanted in ((column, value.strip().encode()) for column, value in shape.where)
+    ]
+    mask = list(map(all, zip(*hits, strict=True)))
+    return mask, list(compress(columns[shape.where[0][0]], map(not_, mask)))
 
 
 def _unquoted(body: bytes, shape: Shape, *, line: int) -> dict[int, list[bytes]]:
@@ -114,10 +158,10 @@ def _unquoted(body: bytes, shape: Shape, *, line: int) -> dict[int, list[bytes]]
     return {place: flat[place::width] for place in needed(shape)}
 
 
-def needed(shape: Shape) -> set[int]:
+def needed(shape: Shape) -> tuple[int, ...]:
     """Return the columns that are taken out."""
     counter = () if shape.counter is None else (shape.counter,)
-    return {shape.time, *shape.texts, *counter}
+    return (shape.time, *shape.texts, *counter)
 
 
 def _quoted(body: bytes, shape: Shape, *, line: int) -> tuple[dict[int, list[bytes]], bool]:
@@ -191,7 +235,8 @@ def _width_trouble(
     if found > expected:
         do = "declare the delimiter, or the decimal mark, if a comma in a number splits the row"
     if 0 < left <= _FOOTER_LINES and found != expected:
-        do += f"; if the last {left} lines are a summary, declare footer {left}"
+        last = "the last line is" if left == 1 else f"the last {left} lines are"
+        do += f"; if {last} a summary, declare footer {left}"
     return Trouble(
         "row-width",
         f"the row has {fields}, {owner} {has} {expected}: {shown(text, most=60)}",
@@ -213,7 +258,9 @@ def _header_again(line: int | None) -> Trouble:
     )
 
 
-def _judged(failure: cells.BadCells, shape: Shape, *, line: int | None) -> Trouble | Absent:
+def _judged(
+    failure: cells.BadCells, shape: Shape, line: Callable[[int], int | None]
+) -> Trouble | Absent:
     """Return what the bad cells make of the capture; a refusal goes before anything else."""
     name = shape.names[shape.time]
     counts: dict[str, int] = {}
@@ -226,35 +273,38 @@ def _judged(failure: cells.BadCells, shape: Shape, *, line: int | None) -> Troub
         elif shape.header and cell.strip().decode("utf-8", "replace") == name.strip():
             first_again = place if first_again is None else first_again
         elif worst is None or (worst.void and worst.code == "unit-changes"):
-            trouble = cells.trouble_of(
-                cell, shape.style, column=name, line=None if line is None else line + place
-            )
+            trouble = cells.trouble_of(cell, shape.style, column=name, line=line(place))
             if worst is None or not trouble.void:
                 worst = trouble
     if worst is not None and not worst.void:
         return worst
     if first_again is not None:
-        return _header_again(None if line is None else line + first_again)
+        return _header_again(line(first_again))
     if worst is not None:
         return worst
     place, cell = failure.bad[0]
-    return Absent(counts, line=None if line is None else line + place, text=cell)
+    return Absent(counts, line=line(place), text=cell)
 
 
-def _whole_numbers(column: Sequence[bytes], shape: Shape, *, line: int) -> array[int]:
+def _counted(column: Sequence[bytes], shape: Shape, *, line: int) -> list[float]:
+    # As floats: they are read faster than whole numbers, and hold every count below 2**53.
     try:
-        return array("q", map(int, column))
-    except (ValueError, OverflowError):
+        return list(map(float, column))
+    except ValueError:
         for place, cell in enumerate(column):
             try:
-                array("q", (int(cell),))
-            except (ValueError, OverflowError):
+                float(cell)
+            except ValueError:
                 assert shape.counter is not None
-                raise Trouble(
-                    "not-a-number",
-                    f"{shown(cell)} in the counter {shown(shape.names[shape.counter])} is not a "
-                    "whole number",
-                    line=line + place,
-                    do="declare the column that counts the frames as counter, or none",
-                ) from None
+                raise not_counting(cell, shape.names[shape.counter], line=line + place) from None
         raise
+
+
+def not_counting(cell: bytes | str, name: str, *, line: int | None) -> Trouble:
+    """Return the trouble of a counter that does not count."""
+    return Trouble(
+        "not-a-number",
+        f"{shown(cell)} in {shown(name)} is not a whole number, and that column counts the frames",
+        line=line,
+        do="declare the column that counts the frames as counter; see what wrote this row",
+    )

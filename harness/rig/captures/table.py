@@ -37,6 +37,7 @@ class Shape:
         "header",
         "kinds_column",
         "names",
+        "numeric",
         "style",
         "time",
         "trailing",
@@ -56,6 +57,7 @@ class Shape:
         self.unit: str | None = None  #: None until the cells themselves say it
         self.style: Style = PLAIN
         self.trailing = False  #: every row ends with one delimiter more than it has fields
+        self.numeric: frozenset[int] = frozenset()  #: other columns that hold numbers
         self.counter: int | None = None
         self.where: tuple[tuple[int, str], ...] = ()
         self.kinds_column: int | None = None

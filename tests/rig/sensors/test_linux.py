@@ -1,4 +1,4 @@
-"""The kernel's files are laid out as proc(5) and the kernel's documents say; psutil is the check."""
+"""Files laid out as proc(5) and the kernel's documents say; psutil is the check."""
 
 from __future__ import annotations
 

@@ -98,7 +98,7 @@ def test_values_that_stand_for_no_value_are_implausible_and_their_raw_number_sta
         rows = list(csv.DictReader(file))
     implausible, absent = [], []
     for row in rows:
-        if row["cpu_c"] == "":
+        if row["cpu_c"] in ("", "N/A"):
             absent.append(int(row["t_s"]))
             continue
         reading = measured("cpu.temperature", float(row["cpu_c"]))

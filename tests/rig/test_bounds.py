@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 
 from harness.plan.document import Bound
+from harness.plan.words import words
+from harness.rig.bounds import Met, excess, met
 from harness.rig.readings import Reading, Value
-from harness.rules.bounds import Met, excess, met, words
 from tests.rules.strategies import bound, intervals, optional_tenths, tenths
 
 

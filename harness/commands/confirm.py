@@ -1,0 +1,128 @@
+"""Say that a person's step is done. Whoever did it gives a name; it is kept.
+
+The runner that waits for the step answers within a second or so. With no runner at work the
+command itself puts the confirmation on record, and `harness run PLAN` goes on from there.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TextIO
+
+from harness.errors import AskedError, Exit, Problem, RigError
+from harness.rig.clock import MachineClock
+from harness.rig.locks import runner_at_work
+from harness.run.records import RequestAnswered, RequestKind
+from harness.settings import rig_folder, store_folder
+from harness.store.sqlite import Store, open_store
+
+_PATIENCE_S = 10.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument(
+        "--step", type=int, metavar="N", help="the step's number (default: the open one)"
+    )
+    parser.add_argument("--by", required=True, metavar="NAME", help="who did it")
+    parser.add_argument("--note", default="", metavar="TEXT", help="anything worth keeping with it")
+    parser.add_argument("--run", metavar="RUN", help="the run (default: the one that waits)")
+    parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace, out: TextIO) -> Exit:
+    """Put the confirmation to the run and show the answer."""
+    folder = store_folder(args.store)
+    clock = MachineClock()
+    with open_store(folder, write=True, check=False) as store:
+        name = args.run or _waiting(store)
+        number = store.put_request(
+            name, RequestKind.CONFIRM, by=args.by, at=clock.now(), note=args.note, step=args.step
+        )
+        if runner_at_work(rig_folder()) is None:
+            _answer_now(store, name, folder)
+        answer = _answer(store, name, number, clock)
+    return _show(answer, name, args, out)
+
+
+def _waiting(store: Store) -> str:
+    waiting = [line.run for line in store.runs() if line.standing.phase == "step"]
+    if len(waiting) == 1:
+        return waiting[0]
+    what = "no run waits for a step" if not waiting else "several runs wait for a step"
+    raise AskedError(
+        Problem(
+            code="no-open-step",
+            what=what,
+            where=tuple(f"run {name}" for name in waiting),
+            do="see `harness status`" + ("; name the run with --run" if waiting else ""),
+        )
+    )
+
+
+def _answer_now(store: Store, run: str, folder: Path) -> None:
+    """Be the run's writer for a moment, under the rig's lock."""
+    from harness.commands.run import folded
+    from harness.rig.stop import StopFlag
+    from harness.rules.meter import measure
+    from harness.run.loop import Loop
+    from harness.views.live import View
+    from harness.wiring import rig_in_hand
+
+    try:
+        with rig_in_hand(
+            plan=f"confirming for {run}", store=folder, flag=StopFlag(), view=lambda clock: View()
+        ) as rig:
+            Loop(
+                state=folded(store, run),
+                bench=rig.bench,
+                journal=store.journal(run),
+                clock=rig.clock,
+                meter=measure,
+                boot=rig.boot,
+            ).answer_requests()
+    except RigError:
+        # A runner has come up meanwhile: it answers.
+        return
+
+
+def _answer(store: Store, run: str, number: int, clock: MachineClock) -> RequestAnswered | None:
+    deadline_s = clock.steady_s() + _PATIENCE_S
+    seen = 0
+    while True:
+        for entry in store.entries(run, after=seen):
+            seen = entry.seq
+            if isinstance(entry.record, RequestAnswered) and entry.record.request == number:
+                return entry.record
+        if clock.steady_s() >= deadline_s:
+            return None
+        clock.pause(0.2)
+
+
+def _show(answer: RequestAnswered | None, run: str, args: argparse.Namespace, out: TextIO) -> Exit:
+    if args.json:
+        import json
+
+        shown = {
+            "schema": "harness.confirm/1",
+            "run": run,
+            "accepted": None if answer is None else answer.accepted,
+            "answer": None if answer is None else answer.answer,
+        }
+        print(json.dumps(shown, ensure_ascii=False), file=out)
+    elif answer is None:
+        print(f"put to run {run}; its runner answers when the pass in progress is over", file=out)
+    elif answer.accepted:
+        print(f"run {run}: {answer.answer}", file=out)
+    else:
+        raise AskedError(
+            Problem(
+                code="not-confirmed",
+                what=answer.answer,
+                where=(f"run {run}",),
+                do="see `harness status`",
+            )
+        )
+    return Exit.WELL if answer is None or answer.accepted else Exit.ASKED_WRONGLY

@@ -1,0 +1,135 @@
+"""The story of a cell or a pass: every record about it, down to the capture's hash.
+
+CELL is a cell's key, or the beginning of one, as `harness results --json` shows it; CELL-007
+is its attempt 7. Without it every cell of the run is listed with its key.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+from collections.abc import Sequence
+from typing import Any, TextIO
+
+from harness.errors import AskedError, Exit, Problem
+from harness.plan.canonical import thaw
+from harness.run import records as r
+from harness.run.ports import Entry
+from harness.run.state import Grid
+from harness.settings import store_folder
+from harness.store.bodies import kind_of, to_body
+from harness.store.sqlite import Store, open_store
+from harness.views.story import figure_words, sentence
+
+SCHEMA = "harness.trace/1"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("cell", nargs="?", metavar="CELL", help="a cell's key, or KEY-ATTEMPT")
+    parser.add_argument("--run", metavar="RUN", help="the run (default: the latest)")
+    parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace, out: TextIO) -> Exit:
+    """Show the story."""
+    with open_store(store_folder(args.store), write=False) as store:
+        name = args.run or _latest(store)
+        store.run(name)
+        grid = _grid(store, name)
+        if args.cell is None:
+            for key, cell in grid.cells.items():
+                print(f"{key}  {cell.label}", file=out)
+            return Exit.WELL
+        key, attempt = _cell(args.cell, grid)
+        entries = store.story(name, key, attempt=attempt)
+    if args.json:
+        print(json.dumps(_as_json(name, key, attempt, entries), ensure_ascii=False), file=out)
+        return Exit.WELL
+    print(f"{grid.cells[key].label}   cell {key}, run {name}", file=out)
+    for entry in entries:
+        print(
+            f"{entry.seq:>6}  {entry.at:%Y-%m-%d %H:%M:%S} UTC  {sentence(entry.record, grid)}",
+            file=out,
+        )
+        for line in _details(entry.record):
+            print(f"        {line}", file=out)
+    return Exit.WELL
+
+
+def _latest(store: Store) -> str:
+    lines = store.runs(limit=1)
+    if not lines:
+        raise AskedError(
+            Problem(code="no-run", what="the store has no run yet", do="harness run PLAN")
+        )
+    return lines[0].run
+
+
+def _grid(store: Store, name: str) -> Grid:
+    started = store.entries(name)[0].record
+    assert isinstance(started, r.RunStarted)
+    return Grid.of(thaw(started.plan))
+
+
+def _cell(text: str, grid: Grid) -> tuple[str, int | None]:
+    prefix, sign, number = text.partition("-")
+    found = [key for key in grid.cells if key.startswith(prefix)]
+    if len(found) != 1 or (sign and not re.fullmatch(r"[0-9]+", number)):
+        what = "no cell" if not found else f"{len(found)} cells"
+        raise AskedError(
+            Problem(
+                code="no-such-cell",
+                what=f"{what} of this run can be meant by {text!r}",
+                where=tuple(f"{key}  {grid.cells[key].label}" for key in found[:10]),
+                do="list the cells with their keys: harness trace",
+            )
+        )
+    return found[0], int(number) if sign else None
+
+
+def _details(record: r.Record) -> Sequence[str]:
+    if not isinstance(record, r.PassEnded):
+        return ()
+    lines = [f"{figure_words(f)} ({f.definition})" for f in record.figures]
+    lines += [f"note: {note}" for note in record.notes]
+    for each in record.readings:
+        if each.mean is None:
+            lines.append(f"{each.name} not measured: {each.why}")
+        else:
+            lines.append(
+                f"{each.name} mean {each.mean:.4g}, {each.least:.4g} to {each.most:.4g} "
+                f"{each.unit}".rstrip()
+                + f" ({each.measured} of {each.samples} samples)"
+            )
+    if record.bundle is not None:
+        lines.append(f"bundle {record.bundle.path}, SHA-256 {record.bundle.sha256}")
+        lines += [
+            f"  {name}  {size} bytes  SHA-256 {sha}" for name, sha, size in record.bundle.members
+        ]
+    if record.end is not None and record.end.wall_s:
+        share = 100 * record.harness_cpu_s / record.end.wall_s
+        used = f"{record.harness_cpu_s:.3f} s of processor time ({share:.2f} % of the pass)"
+        lines.append(f"the harness itself used {used}")
+    return lines
+
+
+def _as_json(run: str, cell: str, attempt: int | None, entries: Sequence[Entry]) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "run": run,
+        "cell": cell,
+        "attempt": attempt,
+        "records": [
+            {
+                "seq": entry.seq,
+                "at": entry.at.isoformat(),
+                "boot": entry.boot,
+                "kind": kind_of(entry.record),
+                "body": json.loads(to_body(entry.record)),
+            }
+            for entry in entries
+        ],
+    }

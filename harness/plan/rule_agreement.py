@@ -1,0 +1,245 @@
+"""What the parts of a plan say against each other: levels, passes, gates, rules, the night.
+
+Pure. Looks at what fitted by itself, and goes on where something else did not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from yaml.nodes import Node, SequenceNode
+
+from harness.plan import fields as f
+from harness.plan import title_fields as t
+from harness.plan.agreement import names_differ, step_fits, used_names
+from harness.plan.kinds import Desk, Field, Values
+from harness.plan.mappings import Named
+from harness.plan.names import nearest, suggestion
+from harness.plan.vocabulary import KnownRule
+from harness.units import shown, span
+
+DEFAULT_KEEP = 3
+DEFAULT_FIGURE = "average_fps"
+DEFAULT_GIVE_UP_S = 900.0
+
+
+def default_at_most(keep: int) -> int:
+    """Return how many counted passes a cell may take where the plan does not say."""
+    return keep + 2
+
+
+def conditions_agree(plan: Values, desk: Desk) -> None:
+    """Report conditions whose levels cannot be brought about, or make no difference."""
+    conditions = plan.get(f.CONDITIONS)
+    if conditions is None:
+        return
+    used = used_names(plan)
+    names_differ(conditions.keys, "conditions", desk)
+    for name, condition in conditions.parts:
+        by, levels = condition.get(f.BY), condition.get(f.LEVELS)
+        _fields_known(condition, f.CHANGES, desk)
+        if levels is None:
+            continue
+        names_differ(levels.keys, f"levels of {name}", desk)
+        for level, part in levels.parts:
+            step_fits(part.get(f.LEVEL_COMMAND), part.place(f.LEVEL_COMMAND), desk)
+            step_fits(part.get(f.PUT_BACK), part.place(f.PUT_BACK), desk)
+            if by == "operator":
+                _for_a_person(f"{name}.{level}", part, desk)
+            elif by == "command":
+                _for_a_command(f"{name}.{level}", part, desk)
+        if by == "command":
+            _by_command(name, condition, levels, used, conditions.keys[name], desk)
+
+
+def _for_a_person(path: str, level: Values, desk: Desk) -> None:
+    if f.SAY.name not in level.nodes:
+        what = f"the level {path} is brought about by a person: say is needed"
+        do = 'write say: "…", what the person is to do, in full sentences'
+        desk.error(level.node, "say-needed", what, do)
+    for field in (f.LEVEL_COMMAND, f.PUT_BACK):
+        if field.name in level.nodes:
+            what = f"the level {path} is brought about by a person and has a {field.name}"
+            desk.error(level.place(field), "unused-key", what, "write by: command, or take it out")
+
+
+def _for_a_command(path: str, level: Values, desk: Desk) -> None:
+    if f.SAY.name in level.nodes:
+        what = f"the level {path} is brought about by a command: nobody reads say"
+        desk.error(level.place(f.SAY), "unused-key", what, "write by: operator, or take it out")
+    if f.PUT_BACK.name in level.nodes and f.LEVEL_COMMAND.name not in level.nodes:
+        what = f"the level {path} has put_back and no command: there is nothing to put back"
+        desk.error(level.place(f.PUT_BACK), "unused-key", what, "write its command, too")
+
+
+def _by_command(
+    name: str,
+    condition: Values,
+    levels: Named[Values],
+    used: frozenset[str],
+    node: Node,
+    desk: Desk,
+) -> None:
+    for field in (f.OPENS_CASE, f.REBOOT):
+        if condition.get(field):
+            what = f"{name}.{field.name} is for a person's step, and {name} is by command"
+            do = "write by: operator and say what is to be done, or take it out"
+            desk.error(condition.place(field), "unused-key", what, do)
+    parts = [part for _, part in levels.parts]
+    acting = [part for part in parts if part.nodes.keys() & {"command", "expect"}]
+    if not acting and name not in used and len(levels.keys) > 1:
+        what = f"the levels of {name} make no difference: no command sets or uses them"
+        do = f"give the levels commands, or hand the level to a title as {{{name}}}"
+        desk.error(node, "level-without-effect", what, do)
+        return
+    commanded = [part for part in parts if f.LEVEL_COMMAND.name in part.nodes]
+    for level, part in levels.parts:
+        if commanded and part not in acting:
+            what = f"the level {name}.{level} has no command: it stays as another level left it"
+            desk.warn(part.node, "level-without-command", what, "give it a command of its own")
+
+
+def _fields_known(values: Values, field: Field[tuple[str, ...]], desk: Desk) -> None:
+    """Report names that are neither readings nor other fields of the fingerprint."""
+    known = (*desk.vocabulary.fields, *desk.vocabulary.readings)
+    node = values.nodes.get(field.name)
+    for entry in node.value if isinstance(node, SequenceNode) else ():
+        if isinstance(entry.value, str) and entry.value and entry.value not in known:
+            near = nearest(entry.value, known)
+            what = f"the fingerprint has no field {shown(entry.value)}"
+            what += f"; the nearest is {near}" if near else ""
+            desk.error(entry, "unknown-field", what, suggestion(entry.value, known))
+
+
+def passes_agree(plan: Values, desk: Desk) -> None:
+    """Report counts that no cell can reach, and an order that cannot be carried out."""
+    passes, order = plan.get(f.PASSES), plan.get(f.ORDER)
+    if passes is not None:
+        keep = passes.of(f.KEEP, DEFAULT_KEEP)
+        at_most = passes.get(f.AT_MOST)
+        if at_most is not None and keep > at_most:
+            what = f"keep {keep} is more than at_most {at_most}: no cell could ever be accepted"
+            do = f"write at_most: {keep} or more, or a smaller keep"
+            desk.error(passes.place(f.KEEP), "keep-above-at-most", what, do)
+        visits = order.get(f.VISITS) if order is not None else None
+        if order is not None and visits is not None and visits > keep:
+            what = f"visits {visits} is more than keep {keep}: some visits would measure nothing"
+            do = f"write visits: {keep} or fewer, or a larger keep"
+            desk.error(order.place(f.VISITS), "visits-above-keep", what, do)
+    within = order.get(f.ROUNDS_WITHIN) if order is not None else None
+    conditions = plan.get(f.CONDITIONS)
+    names = conditions.keys if conditions is not None else {}
+    if order is not None and within is not None and within not in names:
+        near = nearest(within, names)
+        what = f"there is no condition {shown(within)}" + (
+            f"; the nearest is {near}" if near else ""
+        )
+        desk.error(
+            order.place(f.ROUNDS_WITHIN), "unknown-condition", what, suggestion(within, names)
+        )
+    compare = plan.get(f.COMPARE)
+    if compare is not None:
+        _fields_known(compare, f.SAME, desk)
+
+
+def gates_agree(plan: Values, desk: Desk) -> None:
+    """Report gates that give up before they can open."""
+    for place, gate in enumerate(plan.of(f.GATES, ()), start=1):
+        give_up = gate.of(f.GATE_GIVE_UP, DEFAULT_GIVE_UP_S)
+        hold = gate.get(f.GATE_FOR)
+        if hold is not None and hold >= give_up:
+            what = (
+                f"gates[{place}] can never open: it must hold for {span(hold)} "
+                f"and gives up after {span(give_up)}"
+            )
+            desk.error(gate.place(f.GATE_FOR), "gate-never-opens", what, "write a longer give_up")
+
+
+def rules_agree(plan: Values, desk: Desk) -> None:
+    """Report discard rules that are unknown, cannot fire, or are told what they do not know."""
+    passes = plan.get(f.PASSES)
+    keep = passes.of(f.KEEP, DEFAULT_KEEP) if passes is not None else None
+    for rule in plan.of(f.DISCARD, ()):
+        name = rule.get(f.RULE)
+        _figure_known(rule, plan, desk)
+        if name is None:
+            continue
+        known = desk.vocabulary.rules.get(name)
+        if known is None:
+            near = nearest(name, desk.vocabulary.rules)
+            what = f"there is no rule {shown(name)}" + (f"; the nearest is {near}" if near else "")
+            do = suggestion(name, desk.vocabulary.rules)
+            desk.error(rule.place(f.RULE), "unknown-rule", what, do)
+            continue
+        _keys_fit(name, known, rule, desk)
+        _can_fire(name, known, rule, keep, desk)
+
+
+def _keys_fit(name: str, known: KnownRule, rule: Values, desk: Desk) -> None:
+    for key, node in rule.nodes.items():
+        if key not in ("rule", "on", "at_most", *known.takes):
+            what = f"the rule {name} does not know {key}"
+            takes = ", ".join(("on", *known.takes, "at_most"))
+            desk.error(node, "unused-key", what, f"take it out; {name} takes {takes}")
+    for key in known.needs:
+        if key not in rule.nodes:
+            what = f"the rule {name} needs the key {key}"
+            desk.error(rule.node, "key-missing", what, f"write {key}")
+
+
+def _can_fire(name: str, known: KnownRule, rule: Values, keep: int | None, desk: Desk) -> None:
+    least = rule.get(f.LEAST)
+    start = known.discards_from if least is None else least
+    if least is not None and least < known.discards_from:
+        what = f"{name} needs at least {known.least} passes, and discards from "
+        what += f"{known.discards_from} on: least {least} is too few"
+        do = f"write least: {known.discards_from} or more; below that the rule marks"
+        desk.error(rule.place(f.LEAST), "rule-cannot-fire", what, do)
+    elif keep is not None and keep < known.least:
+        what = f"{name} needs at least {known.least} passes, and keep is {keep}: it finds nothing"
+        do = f"write keep: {known.least} or more, or take the rule out"
+        desk.warn(rule.place(f.RULE), "rule-cannot-fire", what, do)
+    elif keep is not None and keep < start:
+        what = f"{name} discards from {start} passes on, and keep is {keep}: it only marks"
+        do = f"write keep: {start} or more if passes are to be discarded"
+        desk.warn(rule.place(f.RULE), "rule-only-marks", what, do)
+
+
+def _figure_known(rule: Values, plan: Values, desk: Desk) -> None:
+    if f.ON.name in rule.nodes and rule.get(f.ON) is None:
+        return
+    on = rule.of(f.ON, DEFAULT_FIGURE)
+    titles = plan.of(f.TITLES, ())
+    frames = any(t.FRAMES.name in title.nodes for title in titles)
+    own = [name for title in titles for name in _figure_names(title)]
+    known = [*(desk.vocabulary.figures if frames else ()), *own]
+    if on not in known and titles:
+        near = nearest(on, known)
+        what = f"no title gives a figure {shown(on)}" + (f"; the nearest is {near}" if near else "")
+        desk.error(rule.place(f.ON), "unknown-figure", what, suggestion(on, known))
+
+
+def _figure_names(title: Values) -> Iterable[str]:
+    figures = title.get(t.FIGURES)
+    return figures.keys if figures is not None else ()
+
+
+def night_agrees(plan: Values, desk: Desk) -> None:
+    """Report a night that ends as it begins, or that has no limits; warn that none is kept."""
+    night = plan.get(f.NIGHT)
+    if night is None:
+        return
+    start, end = night.get(f.NIGHT_START), night.get(f.NIGHT_END)
+    if start is not None and start == end:
+        what = "night.start and night.end are the same time"
+        desk.error(night.place(f.NIGHT_END), "bad-time", what, "write when the night ends")
+    if plan.get(f.LIMITS) == "none":
+        what = "a night runs unattended, and limits: none is for attended runs only"
+        do = "write a limit, such as {reading: gpu.temperature, at_most: 92 °C}"
+        desk.error(plan.place(f.LIMITS), "night-without-limits", what, do)
+    desk.warn(
+        night.node,
+        "night-not-kept",
+        "the hours of night are checked and kept, and nothing starts by them yet",
+        "start the plan with `harness run` in the evening",
+    )

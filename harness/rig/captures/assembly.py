@@ -1,0 +1,301 @@
+"""Numbers of the time column, piece by piece -> the frame times of the capture.
+
+Pure, but for large captures (see ``spill``). Differences of clock values, units, frames
+that are not counted and the part that is cut out are dealt with here, each across the
+borders of pieces, so that pieces leave no trace in the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, Protocol
+
+from harness.rig.captures import plain
+from harness.rig.captures.times import (
+    OPENING_FRAMES,
+    Blocks,
+    ExactSum,
+    FrameTimes,
+    Runs,
+)
+from harness.rig.captures.trouble import AGAIN, Trouble
+
+if TYPE_CHECKING:
+    from harness.rig.captures.declared import Declared
+
+#: A longer frame is none: eleven days.
+LONGEST_MS = 1e9
+
+Line = Callable[[int], int | None]
+
+
+class Arithmetic(Protocol):
+    """What ``plain`` and ``wide`` both do; values are of the form that ``taken`` returns."""
+
+    def taken(self, values: Sequence[float], /) -> Any: ...  # noqa: D102
+    def joined(self, before: Any, values: Any, /) -> Any: ...  # noqa: D102
+    def scaled(self, values: Any, unit: str, /) -> Any: ...  # noqa: D102
+    def differences(self, values: Any, before: float | None, /) -> Any: ...  # noqa: D102
+    def extremes(self, values: Any, /) -> tuple[float, float]: ...  # noqa: D102
+    def rises(self, values: Any, /) -> int: ...  # noqa: D102
+    def place_of(self, values: Any, value: float, /) -> int: ...  # noqa: D102
+    def counts_up(self, values: Sequence[float], start: float, /) -> bool: ...  # noqa: D102
+    def run_of(self, values: Any, /) -> Sequence[float]: ...  # noqa: D102
+    def add_to(self, total: ExactSum, values: Any, /) -> None: ...  # noqa: D102
+    def add_blocks(self, blocks: Blocks, values: Any, /) -> int: ...  # noqa: D102
+    def within(  # noqa: D102
+        self, values: Any, clock_ms: float, from_ms: float, to_ms: float, /
+    ) -> tuple[int, int, float]: ...
+
+
+class Part:
+    """The part of the capture that is measured, in milliseconds from its first frame."""
+
+    __slots__ = ("from_ms", "length_ms", "tolerance")
+
+    def __init__(self, *, from_ms: float, length_ms: float | None, tolerance: float) -> None:
+        self.from_ms = from_ms
+        self.length_ms = length_ms
+        self.tolerance = tolerance
+
+
+class Assembly:
+    """Takes the numbers of a capture in order; gives its frame times.
+
+    Args:
+        unit: The unit of the numbers.
+        declared: Whether they are clock values, and which kinds of frames count.
+        part: What is cut out; None for all.
+        arithmetic: What calculates.
+        keep_run: Puts a sorted run where it is to stay.
+    """
+
+    def __init__(
+        self,
+        *,
+        unit: str,
+        declared: Declared,
+        part: Part | None = None,
+        arithmetic: Arithmetic = plain,
+        keep_run: Callable[[Sequence[float]], Sequence[float]] = lambda run: run,
+    ) -> None:
+        self._unit = unit
+        self._clock = declared.values == "clock"
+        self._kinds = frozenset(kind.encode() for kind in declared.kinds)
+        self._part = part
+        self._do = arithmetic
+        self._keep_run = keep_run
+        self._before: float | None = None  # the last clock value
+        self._uncounted = 0.0  # time of frames that are not counted, to go to the next
+        self._at_ms = 0.0  # where the next frame begins, only kept where something is cut out
+        self._runs: list[Sequence[float]] = []
+        self._total = ExactSum()
+        self._blocks = Blocks()
+        self._over: Any = None  # frames at the end that are not a whole block
+        self._opening: list[float] = []
+        self._later: tuple[float, int] | None = None
+        self._first_line: int | None = None
+        self._bad: dict[str, tuple[int, int | None]] = {}
+        self.count = 0
+        self.before_part = 0  #: frames before the part that is measured
+        self.after_part = 0
+        self.other_kinds = 0
+        self.remarks: list[str] = []
+
+    def add(self, numbers: Sequence[float], kinds: Sequence[bytes] | None, line: Line) -> None:
+        """Take the numbers of the next rows; *line* gives the line of each.
+
+        Raises:
+            Trouble: they cannot be times of frames in this unit.
+        """
+        if not len(numbers):
+            return
+        rows: Sequence[int] = range(len(numbers))
+        if kinds is not None:
+            numbers, rows = self._counted(numbers, kinds)
+            if not rows:
+                return
+        values = self._do.taken(numbers)
+        shift = 0
+        if self._clock:
+            last = float(values[-1])
+            shift = 1 if self._before is None else 0
+            values = self._do.differences(values, self._before)
+            self._before = last
+            if not len(values):
+                return
+        elif not self.count:
+            self._refuse_clock(values, line(rows[0]))
+        values = self._do.scaled(values, self._unit)
+        low, high = self._do.extremes(values)
+        if high > LONGEST_MS:
+            row = rows[self._do.place_of(values, high) + shift]
+            raise implausible(high, self._unit, line=line(row), clock=self._clock)
+        if not low > 0.0:
+            self._not_above_zero(values, [line(row) for row in rows[shift:]])
+            return
+        self._keep(values, rows, shift, line)
+
+    def _keep(self, values: Any, rows: Sequence[int], shift: int, line: Line) -> None:
+        first, last = 0, len(values)
+        if self._part is not None:
+            length = self._part.length_ms
+            end_ms = float("inf") if length is None else self._part.from_ms + length
+            first, last, self._at_ms = self._do.within(
+                values, self._at_ms, self._part.from_ms, end_ms
+            )
+            self.before_part += first
+            self.after_part += len(values) - last
+            values = values[first:last]
+        if not len(values):
+            return
+        self._note_lines(line(rows[first + shift]), line(rows[last + shift - 1]), len(values))
+        self._runs.append(self._keep_run(self._do.run_of(values)))
+        self._do.add_to(self._total, values)
+        self._open(values)
+        held = values if self._over is None else self._do.joined(self._over, values)
+        self._over = held[self._do.add_blocks(self._blocks, held) :]
+        self.count += len(values)
+
+    def _note_lines(self, first: int | None, last: int | None, frames: int) -> None:
+        """Know the line of every frame as long as each has the one after the frame before."""
+        if not self.count:
+            self._first_line = first
+        elif self._first_line is not None and first != self._first_line + self.count:
+            self._first_line = None
+        if self._first_line is not None and last != self._first_line + self.count + frames - 1:
+            self._first_line = None
+
+    def _open(self, values: Any) -> None:
+        room = OPENING_FRAMES - self.count
+        if room >= len(values):
+            self._opening = self._opening + list(values) if self.count else list(values)
+            return
+        if room > 0:
+            self._opening = [*self._opening, *map(float, values[:room])]
+            values = values[room:]
+        at = max(self.count, OPENING_FRAMES)
+        longest = self._do.extremes(values)[1]
+        if self._later is None or longest > self._later[0]:
+            self._later = (float(longest), at + self._do.place_of(values, longest))
+
+    def _counted(
+        self, numbers: Sequence[float], kinds: Sequence[bytes]
+    ) -> tuple[Sequence[float], list[int]]:
+        """Return the frames that count, each with the time of those before it that do not.
+
+        So the time stays what it was, and only the frames that count are counted.
+        """
+        rows = [row for row, kind in enumerate(kinds) if kind.strip() in self._kinds]
+        self.other_kinds += len(kinds) - len(rows)
+        if self._clock:
+            return [float(numbers[row]) for row in rows], rows
+        counted: list[float] = []
+        wanted = set(rows)
+        for row, value in enumerate(map(float, numbers)):
+            if row in wanted:
+                counted.append(self._uncounted + value)
+                self._uncounted = 0.0
+            else:
+                self._uncounted += value
+        return counted, rows
+
+    def _refuse_clock(self, values: Any, line: int | None) -> None:
+        """Refuse durations that rise nearly all the way and far: they are instants."""
+        steps = len(values) - 1
+        if steps < 7 or self._do.rises(values[:64]) < 0.9 * min(steps, 63):
+            return
+        first, last = float(values[0]), float(values[-1])
+        if self._do.counts_up(values, first) and first.is_integer():
+            self.remarks.append(
+                f"the times are {first:g}, {first + 1:g}, {first + 2:g} … to {last:g}, one by one: "
+                "is this the column that counts the frames?"
+            )
+        elif self._do.rises(values) > 0.9 * steps and last >= 2.0 * first:
+            raise Trouble(
+                "looks-like-clock",
+                f"the times rise all the way from {first:g} to {last:g} {self._unit}, as a clock "
+                "does, and were declared as durations",
+                line=line,
+                do="declare values clock",
+            )
+
+    def _not_above_zero(self, values: Any, lines: list[int | None]) -> None:
+        for code, fits in _SIGNS:
+            places = [place for place, value in enumerate(map(float, values)) if fits(value)]
+            if places:
+                count, line = self._bad.get(code, (0, lines[places[0]]))
+                self._bad[code] = (count + len(places), line)
+
+    def voids(self) -> tuple[Trouble, ...]:
+        """Return what makes the recording void in its numbers."""
+        found = []
+        for code, (count, line) in self._bad.items():
+            frames = "1 frame" if count == 1 else f"{count} frames"
+            at = f", the first in line {line}" if line else ""
+            if code == "negative-times":
+                kind = "clock-steps-back" if self._clock else code
+                how = "the clock goes back before" if self._clock else "below zero:"
+                found.append(Trouble(kind, f"{how} {frames}{at}", line=line, do=AGAIN))
+            else:
+                why = "doubled rows, or a clock too coarse"
+                found.append(
+                    Trouble(code, f"{frames} of no time at all ({why}){at}", line=line, do=AGAIN)
+                )
+        return tuple(found)
+
+    def result(self) -> FrameTimes | None:
+        """Return the frame times; None where no frame is left."""
+        if not self.count:
+            return None
+        return FrameTimes(
+            runs=Runs(self._runs),
+            total_ms=self._total.total(),
+            blocks=self._blocks,
+            opening=self._opening,
+            later_longest=self._later,
+            first_line=self._first_line,
+        )
+
+
+def _is_negative(value: float) -> bool:
+    return value < 0.0
+
+
+def _is_zero(value: float) -> bool:
+    return value == 0.0
+
+
+_SIGNS = (("negative-times", _is_negative), ("zero-times", _is_zero))
+
+
+def implausible(value_ms: float, unit: str, *, line: int | None = None, clock: bool) -> Trouble:
+    """Return the trouble of frames that cannot be true in the declared unit."""
+    rate = f"{1000.0 / value_ms:.4g} frames a second"
+    if value_ms > 1000.0:
+        rate = f"{value_ms / 1000.0:.4g} s a frame"
+    other = "" if clock else ", or values clock if they are instants"
+    return Trouble(
+        "unit-implausible",
+        f"frame times of {value_ms:.4g} ms, that is {rate}, cannot be true: the unit was taken "
+        f"as {unit}",
+        line=line,
+        do=f"declare the unit of the column{other}",
+    )
+
+
+def frame_times(values_ms: Sequence[float]) -> FrameTimes:
+    """Return the frame times of a list, in the order in which they were shown.
+
+    Raises:
+        ValueError: there is none, or one is not above zero and finite.
+    """
+    from harness.rig.captures.declared import Declared
+
+    if not values_ms or not all(0.0 < value < LONGEST_MS for value in values_ms):
+        raise ValueError("frame times must be above zero and finite, and there must be one")
+    assembly = Assembly(unit="ms", declared=Declared(values="durations"))
+    assembly._keep(list(values_ms), range(len(values_ms)), 0, lambda _: None)
+    times = assembly.result()
+    assert times is not None
+    return times

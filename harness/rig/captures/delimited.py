@@ -1,0 +1,160 @@
+"""Frame logs of CSV-like shape: text lines, one row a frame (RFC 4180 and its relatives).
+
+Pure, but for large captures (see ``wide``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+from harness.rig.captures import cells, columns
+from harness.rig.captures.ends import end_of_table, numeric_columns
+from harness.rig.captures.rows import Absent, Rows, split, take_apart
+from harness.rig.captures.table import Shape, shape_of
+from harness.rig.captures.text import Piece, pieces
+from harness.rig.captures.trouble import Trouble, shown
+
+if TYPE_CHECKING:
+    from harness.rig.captures.gather import Gather
+
+_SAMPLE_LINES = 64
+
+
+
+def read(
+    blocks: Iterator[bytes],
+    gather: Gather,
+    *,
+    spread: Callable[[Iterator[tuple[bytes, int]], Shape], Iterator[Rows | Absent]] | None = None,
+) -> None:
+    """Read a frame log into *gather*.
+
+    *spread* takes the pieces of a large capture apart, in order, several at once.
+
+    Raises:
+        Trouble: the file cannot be read as it was declared.
+    """
+    text = pieces(blocks, gather.declared.encoding, notes=gather.notes, voids=gather.voids)
+    first = next(text)
+    shape, start = _shape(first, gather)
+    bodies = _bodies(first, start, text, shape, gather)
+    if spread is None:
+        for body, line in bodies:
+            try:
+                gather.add(split(body, shape, line=line))
+            except Absent as absent:
+                gather.absent(absent)
+        return
+    for rows in spread(bodies, shape):
+        if isinstance(rows, Absent):
+            gather.absent(rows)
+        else:
+            gather.add(rows)
+
+
+def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
+    """Return the shape of the table, settled as far as its first rows settle it."""
+    declared = gather.declared
+    shape, start = shape_of(first.body or first.rest + b"\n", declared, gather.notes)
+    end = first.body.find(b"\n", start) + 1
+    if end:
+        row = first.body[start : end - 1].split(shape.delimiter)
+        if len(row) == shape.width + 1 and not row[-1].strip():
+            shape.trailing = True
+            gather.notes.append("an empty field at the end of every row passed over")
+        shape.numeric = numeric_columns(row, shape.time, shape.width)
+    sample = _first_lines(first.body, start)
+    column: list[bytes] = []
+    if sample and (shape.numeric or sample.strip()):
+        column = _time_cells(sample, shape)
+        if shape.counter is None:
+            shape.counter = _counter(sample, shape)
+    if b"".join(column).translate(None, b"0123456789.") or declared.decimal or declared.thousands:
+        column = _time_cells(first.body[start:], shape, sample=column)
+        shape.style, said = cells.style_of(column, declared)
+        _settle_unit(shape, said)
+        if said:
+            gather.notes.append(f"the unit {shown(shape.style.suffix.strip())} after every number")
+    if shape.unit is None:
+        raise Trouble(
+            "unit-missing",
+            f"the unit of column {shown(shape.names[shape.time])} was not declared, and its name "
+            "does not say it",
+            do="declare unit s, ms, us or ns",
+        )
+    gather.begin(
+        unit=shape.unit,
+        column=shape.names[shape.time],
+        counter=None if shape.counter is None else shape.names[shape.counter],
+        watched={place: shape.names[place] for place in shape.watched},
+    )
+    return shape, start
+
+
+def _settle_unit(shape: Shape, said: str | None) -> None:
+    if said is None:
+        return
+    if shape.unit is not None and shape.unit != said:
+        raise columns.conflict(shape.unit, said, f"every number has {said} after it")
+    shape.unit = said
+
+
+def _first_lines(body: bytes, start: int) -> bytes:
+    end = start
+    for _ in range(_SAMPLE_LINES):
+        found = body.find(b"\n", end) + 1
+        # An empty line ends the table, or is a trouble of its own: later.
+        if not found or found == end + 1:
+            break
+        end = found
+    return body[start:end]
+
+
+def _time_cells(lines: bytes, shape: Shape, sample: list[bytes] | None = None) -> list[bytes]:
+    """Return the time column of some lines; *sample* where they are not all rows."""
+    try:
+        return take_apart(lines, shape, line=1)[0][shape.time]
+    except Trouble:
+        return sample or []  # the lines themselves are judged when they are read
+
+
+def _counter(sample: bytes, shape: Shape) -> int | None:
+    """Return the column that counts frames by its name and its first values."""
+    rows = [line.split(shape.delimiter) for line in sample.split(b"\n")[:8]]
+    for place, name in enumerate(shape.names):
+        if place == shape.time or " ".join(columns.words(name)) not in columns.COUNTER_NAMES:
+            continue
+        values = [row[place].strip(b' "') for row in rows if len(row) > place]
+        if len(values) < 2 or not all(value.isdigit() and len(value) < 16 for value in values):
+            continue
+        steps = [int(after) - int(value) for value, after in zip(values, values[1:], strict=False)]
+        if steps.count(1) * 4 >= 3 * len(steps):
+            return place
+    return None
+
+
+def _bodies(
+    piece: Piece, start: int, others: Iterator[Piece], shape: Shape, gather: Gather
+) -> Iterator[tuple[bytes, int]]:
+    """Yield the rows of the table in pieces, each with its first line."""
+    line = shape.first_line
+    body = piece.body[start:]
+    while True:
+        if piece.final:
+            body = end_of_table(
+                body,
+                piece.rest,
+                shape,
+                gather.declared,
+                line=line,
+                notes=gather.notes,
+                voids=gather.voids,
+            )
+        if body:
+            yield body, line
+        if piece.final:
+            return
+        line += body.count(b"\n")
+        piece = next(others)
+        body = piece.body

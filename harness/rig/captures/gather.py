@@ -1,0 +1,253 @@
+"""Rows of a capture, from whichever reader -> the capture.
+
+Pure, but for large captures (see ``spill``). What every reader has in common: which rows
+count, the counter, mixed programs and kinds, cells without a number, and what the numbers
+as a whole say.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from harness.rig.captures import checks, plain
+from harness.rig.captures.assembly import Arithmetic, Assembly, Part
+from harness.rig.captures.columns import KIND_NAMES, words
+from harness.rig.captures.counting import Counting
+from harness.rig.captures.trouble import AGAIN, Trouble, shown
+
+if TYPE_CHECKING:
+    from harness.rig.captures.declared import Declared
+    from harness.rig.captures.rows import Absent, Rows
+    from harness.rig.captures.times import FrameTimes
+
+_MOST_TEXTS = 1000  # different texts of a column that may mix programs; more are no programs
+
+
+class Capture:
+    """What was read from a capture.
+
+    Args:
+        times: The frame times; None where not one frame can be used.
+        voids: What makes the recording void; empty for a good one. ``times`` may still hold
+            what could be read.
+        notes: What was passed over, or taken for something, and why.
+        before_part: Frames before the part that is measured.
+        after_part: Frames after it.
+    """
+
+    __slots__ = ("after_part", "before_part", "notes", "times", "voids")
+
+    def __init__(
+        self,
+        *,
+        times: FrameTimes | None,
+        voids: tuple[Trouble, ...],
+        notes: tuple[str, ...],
+        before_part: int = 0,
+        after_part: int = 0,
+    ) -> None:
+        self.times = times
+        self.voids = voids
+        self.notes = notes
+        self.before_part = before_part
+        self.after_part = after_part
+
+
+class Gather:
+    """Takes rows in order; gives the capture."""
+
+    def __init__(
+        self,
+        declared: Declared,
+        *,
+        part: Part | None = None,
+        arithmetic: Arithmetic = plain,
+        keep_run: Callable[[Sequence[float]], Sequence[float]] = lambda run: run,
+    ) -> None:
+        self.declared = declared
+        self.notes: list[str] = []
+        self.voids: list[Trouble] = []
+        self._part = part
+        self._do = arithmetic
+        self._keep_run = keep_run
+        self._assembly: Assembly | None = None
+        self._unit = ""
+        self._column = ""
+        self._counting: Counting | None = None
+        self._counting_kept: Counting | None = None
+        self._watched: dict[int, tuple[str, Counter[bytes]]] = {}
+        self._passed_over: Counter[bytes] = Counter()
+        self._absent: dict[str, int] = {}
+        self._absent_first: Absent | None = None
+        self._rows = 0
+
+    def begin(
+        self, *, unit: str, column: str, counter: str | None, watched: dict[int, str]
+    ) -> None:
+        """Know what the rows are about to be, before the first comes."""
+        self._unit = unit
+        self._column = column
+        self._assembly = Assembly(
+            unit=unit,
+            declared=self.declared,
+            part=self._part,
+            arithmetic=self._do,
+            keep_run=self._keep_run,
+        )
+        if counter is not None:
+            self._counting = Counting(counter, self._do.counts_up)
+            self._counting_kept = Counting(counter, plain.counts_up)
+        self._watched = {place: (name, Counter()) for place, name in watched.items()}
+
+    def add(self, rows: Rows) -> None:
+        """Take the next rows.
+
+        Raises:
+            Trouble: they cannot be read as they were declared.
+        """
+        assert self._assembly is not None, "begin first"
+        self._count_up(rows)
+        for place, texts in rows.watched.items():
+            seen = self._watched[place][1]
+            if len(seen) <= _MOST_TEXTS:
+                seen.update(texts)
+        self._passed_over.update(rows.passed_over)
+        self._rows += len(rows.times)
+        self._assembly.add(rows.times, rows.kinds, rows.line)
+
+    def _count_up(self, rows: Rows) -> None:
+        if rows.counter is None or self._counting is None or self._counting_kept is None:
+            return
+        self._counting.add(rows.counter, rows.line_of_row)
+        if rows.mask is not None:
+            kept = [value for value, counts in zip(rows.counter, rows.mask, strict=True) if counts]
+            self._counting_kept.add(kept, rows.line)
+
+    def absent(self, absent: Absent) -> None:
+        """Take it that the next rows have cells without a number."""
+        if self._absent_first is None:
+            self._absent_first = absent
+        for kind, count in absent.counts.items():
+            self._absent[kind] = self._absent.get(kind, 0) + count
+
+    def result(self) -> Capture:
+        """Return the capture.
+
+        Raises:
+            Trouble: the frames as a whole cannot be what was declared.
+        """
+        assembly = self._assembly
+        self._refuse_mixtures()
+        self._note_passed_over()
+        self.voids.extend(self._cell_voids())
+        times: FrameTimes | None = None
+        before = after = 0
+        if assembly is not None:
+            self.voids.extend(assembly.voids())
+            self.voids.extend(self._counter_voids())
+            if assembly.other_kinds:
+                self.notes.append(
+                    f"{assembly.other_kinds} frames of other kinds not counted; their time "
+                    "belongs to the frame after them"
+                )
+            self.notes.extend(assembly.remarks)
+            times = assembly.result()
+            before, after = assembly.before_part, assembly.after_part
+            if before or after:
+                self.notes.append(
+                    f"{before} frames before and {after} after the part that is measured "
+                    "passed over"
+                )
+        if times is not None:
+            times.counted = self._counting is not None and not self._counter_voids()
+            changed = checks.unit_changes(times)
+            if changed is not None:
+                self.voids.append(changed)
+            elif not self.voids:
+                checks.refuse_implausible(
+                    times, unit=self._unit, clock=self.declared.values == "clock"
+                )
+            if self._part is not None and not self.voids:
+                self.voids.extend(checks.too_short(times, self._part))
+        elif not self.voids:
+            self.voids.append(self._no_frames(before + after))
+        return Capture(
+            times=times,
+            voids=tuple(self.voids),
+            notes=tuple(self.notes),
+            before_part=before,
+            after_part=after,
+        )
+
+    def _refuse_mixtures(self) -> None:
+        for name, seen in self._watched.values():
+            different = len(seen)
+            if not 1 < different <= min(_MOST_TEXTS, self._rows // 2):
+                continue  # one text, or a text of its own in nearly every row
+            some = ", ".join(f"{shown(text)} {count}" for text, count in seen.most_common(6))
+            some += " …" if different > 6 else ""
+            if " ".join(words(name)) in KIND_NAMES:
+                raise Trouble(
+                    "kinds-mixed",
+                    f"column {shown(name)} names {different} kinds of frames ({some}), and which "
+                    "are to be counted was not declared",
+                    do=f"declare kinds: the column {name.strip()} and the kinds that count",
+                )
+            raise Trouble(
+                "programs-mixed",
+                f"column {shown(name)} names {different} programs ({some}), and whose frames are "
+                "to be counted was not declared",
+                do=f"declare where {name.strip()}=NAME",
+            )
+
+    def _note_passed_over(self) -> None:
+        if self._passed_over:
+            names = self._passed_over
+            some = ", ".join(f"{shown(text)} {count}" for text, count in names.most_common(6))
+            share = names.total() / (names.total() + self._rows)
+            self.notes.append(
+                f"{names.total()} rows of others passed over ({share:.1%} of all rows): {some}"
+                + (" …" if len(names) > 6 else "")
+            )
+
+    def _cell_voids(self) -> list[Trouble]:
+        first = self._absent_first
+        if first is None:
+            return []
+        counted = ", ".join(f"{count} {kind}" for kind, count in self._absent.items())
+        total = sum(self._absent.values())
+        cells = "1 cell" if total == 1 else f"{total} cells"
+        at = f", the first in line {first.line}" if first.line else ""
+        return [
+            Trouble(
+                "bad-cells",
+                f"{cells} of column {shown(self._column)} without a number ({counted}){at}: "
+                f"{shown(first.text)}",
+                line=first.line,
+                do=AGAIN,
+            )
+        ]
+
+    def _counter_voids(self) -> tuple[Trouble, ...]:
+        if self._counting is None or self._counting_kept is None:
+            return ()
+        # With rows of several programs the counter may run over all rows or over each program's.
+        found = self._counting.result()
+        return found and (self._counting_kept.result() if self._passed_over else found)
+
+    def _no_frames(self, outside: int) -> Trouble:
+        if outside:
+            return Trouble(
+                "short-capture",
+                f"all {outside} frames lie outside the part that is measured",
+                do="check cut against the length of the scene",
+            )
+        if self._passed_over:
+            return Trouble(
+                "no-frames",
+                f"no row is left: all {self._passed_over.total()} are of others",
+                do="check what where asks for against the file",
+            )
+        return Trouble("no-frames", "there is not one frame in the file", do=AGAIN)

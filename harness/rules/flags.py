@@ -1,0 +1,234 @@
+"""Frame times -> flags: what a careful person would look at twice, and where.
+
+Pure. A flag never changes a figure and never voids a pass. The bounds are our own
+definitions; common practice, no source.
+
+    capped           nearly all frames within a hair of one level: a frame limit
+    plateau          a stretch that holds one level while the rest is elsewhere: focus lost
+    loading-head     the first frames are far longer than the rest
+    alternating      every second frame is longer than its neighbours
+    gap              a single frame far longer than any frame is
+    repeated-rows    rows that repeat the rows before them, where no counter tells
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from harness.rig.captures.times import FrameTimes
+
+HAIR = 0.005  # of the level, to each side
+CAPPED_SHARE = 0.9
+PLATEAU_APART = 0.1  # of the median: a plateau nearer to it is the rest itself
+PLATEAU_BLOCKS = 2
+HEAD_FACTOR = 4.0  # times the median
+HEAD_SHARE = 0.02  # of the total time
+HEAD_FRAMES = 4096
+GAP_FACTOR = 20.0  # times the median
+GAP_MS = 500.0
+ALTERNATING_SHARE = 0.5
+REPEATED_ROWS = 5
+USUAL_RATES = (24, 25, 30, 40, 45, 48, 50, 60, 72, 75, 90, 100, 120, 144, 165, 170, 180, 200, 240,
+               280, 300, 360, 480, 500)  # fmt: skip
+
+
+class Flag:
+    """A remark on a capture.
+
+    Args:
+        name: Kebab-case, stable.
+        what: What was seen, with numbers and units.
+        first: The first frame it concerns, from 1; None for the whole capture.
+        last: The last one.
+        line: The line of the first.
+    """
+
+    __slots__ = ("first", "last", "line", "name", "what")
+
+    def __init__(
+        self,
+        name: str,
+        what: str,
+        *,
+        first: int | None = None,
+        last: int | None = None,
+        line: int | None = None,
+    ) -> None:
+        self.name = name
+        self.what = what
+        self.first = first
+        self.last = last
+        self.line = line
+
+    @property
+    def where(self) -> str:
+        """Return where, in words; empty for the whole capture."""
+        if self.first is None:
+            return ""
+        frames = f"frame {self.first}"
+        if self.last is not None and self.last != self.first:
+            frames = f"frames {self.first} to {self.last}"
+        return f"{frames}, line {self.line}" if self.line is not None else frames
+
+
+def flags(times: FrameTimes) -> tuple[Flag, ...]:
+    """Return the flags of a capture."""
+    median = times.quantile(1, 2)
+    head = _head(times, median)
+    capped = _capped(times, median)
+    found = [
+        capped,
+        None if capped else _plateau(times, median),
+        None if not head else _loading_head(times, median, head),
+        _alternating(times),
+        _gap(times, median, head),
+        None if capped else _repeated(times),
+    ]
+    return tuple(flag for flag in found if flag is not None)
+
+
+def _capped(times: FrameTimes, median: float) -> Flag | None:
+    near = times.runs.between(median * (1.0 - HAIR), median * (1.0 + HAIR))
+    share = near / times.count
+    if share < CAPPED_SHARE or times.count < 2 * 8:
+        return None
+    return Flag(
+        "capped",
+        f"{share:.0%} of frames within {HAIR:.1%} of {median:.4g} ms{_usual(median)}: looks capped",
+    )
+
+
+def _usual(level_ms: float) -> str:
+    rate = 1000.0 / level_ms
+    for usual in USUAL_RATES:
+        if abs(rate / usual - 1.0) <= HAIR:
+            return f" ({usual} fps)"
+    return f" ({rate:.4g} fps)"
+
+
+def _plateau(times: FrameTimes, median: float) -> Flag | None:
+    """Return the longest stretch of whole blocks that holds a level away from the median."""
+    blocks = times.blocks
+    best: tuple[int, int, float, float] | None = None
+    start, low, high = 0, 0.0, 0.0
+    for place in range(blocks.complete):
+        block_low = min(blocks.even_low[place], blocks.odd_low[place])
+        block_high = max(blocks.even_high[place], blocks.odd_high[place])
+        low, high = (min(low, block_low), max(high, block_high)) if low else (block_low, block_high)
+        if high > low * (1.0 + 2.0 * HAIR):
+            start, low, high = place, block_low, block_high
+            if high > low * (1.0 + 2.0 * HAIR):
+                start, low, high = place + 1, 0.0, 0.0
+                continue
+        if abs((low + high) / 2.0 / median - 1.0) <= PLATEAU_APART:
+            continue
+        if best is None or place + 1 - start > best[1] - best[0]:
+            best = (start, place + 1, low, high)
+    if best is None:
+        return None
+    start, end, low, high = best
+    level = (low + high) / 2.0
+    at_usual = any(abs(1000.0 / level / usual - 1.0) <= HAIR for usual in USUAL_RATES)
+    if end - start < (1 if at_usual else PLATEAU_BLOCKS):
+        return None
+    first, last = start * blocks.frames, end * blocks.frames
+    return Flag(
+        "plateau",
+        f"about {last - first} frames hold {level:.4g} ms{_usual(level)} while the middle frame of "
+        f"the capture lasts {median:.4g} ms: was the window out of focus?",
+        first=first + 1,
+        last=last,
+        line=times.line(first),
+    )
+
+
+def _head(times: FrameTimes, median: float) -> int:
+    """Return how many of the first frames are far longer than the rest."""
+    head = 0
+    for value in times.opening[:HEAD_FRAMES]:
+        if value <= HEAD_FACTOR * median:
+            break
+        head += 1
+    return head if sum(times.opening[:head]) >= HEAD_SHARE * times.total_ms else 0
+
+
+def _loading_head(times: FrameTimes, median: float, head: int) -> Flag:
+    total_ms = sum(times.opening[:head])
+    frames = "the first frame lasts" if head == 1 else f"the first {head} frames last"
+    return Flag(
+        "loading-head",
+        f"{frames} {total_ms / 1000.0:.4g} s, {total_ms / times.total_ms:.0%} of the capture; the "
+        f"middle frame lasts {median:.4g} ms: is a loading screen inside?",
+        first=1,
+        last=head,
+        line=times.line(0),
+    )
+
+
+def _alternating(times: FrameTimes) -> Flag | None:
+    blocks = times.blocks
+    if blocks.count < 2 or blocks.alternating < ALTERNATING_SHARE * blocks.count:
+        return None
+    share = blocks.alternating / blocks.count
+    return Flag(
+        "alternating",
+        f"in {share:.0%} of the capture every second frame is longer than its neighbours: are "
+        "frames doubled or generated?",
+    )
+
+
+def _gap(times: FrameTimes, median: float, head: int) -> Flag | None:
+    limit = max(GAP_MS, GAP_FACTOR * median)
+    if times.runs.at(times.count - 1) <= limit:
+        return None
+    longest, place = 0.0, 0
+    after_head = times.opening[head:]
+    if after_head:
+        longest = max(after_head)
+        place = head + list(after_head).index(longest)
+    if times.later_longest is not None and times.later_longest[0] > longest:
+        longest, place = times.later_longest
+    if longest <= limit:
+        return None
+    count = times.runs.above(limit) - sum(value > limit for value in times.opening[:head])
+    more = "" if count == 1 else f"; {count} frames are over {limit:.4g} ms"
+    return Flag(
+        "gap",
+        f"one frame lasts {longest:.4g} ms, {longest / median:.0f} times the middle one{more}",
+        first=place + 1,
+        last=place + 1,
+        line=times.line(place),
+    )
+
+
+def _repeated(times: FrameTimes) -> Flag | None:
+    """Return the first place where frames repeat the frames just before them, all different.
+
+    Looked for where no counter has told already, and where all frames are at hand in order.
+    """
+    values = times.opening
+    count = times.count
+    if times.counted or count != len(values) or count < 2 * REPEATED_ROWS:
+        return None
+    windows = list(zip(*(values[at:] for at in range(REPEATED_ROWS)), strict=False))
+    if len(set(windows)) == len(windows):
+        return None
+    seen: dict[tuple[float, ...], int] = {}
+    for place, window in enumerate(windows):
+        before = seen.get(window)
+        if (
+            before is not None
+            and REPEATED_ROWS <= place - before <= 10 * REPEATED_ROWS
+            and len(set(window)) >= REPEATED_ROWS - 1
+            and values[before:place] == values[place : 2 * place - before]
+        ):
+            return Flag(
+                "repeated-rows",
+                f"{place - before} frames repeat the {place - before} before them exactly",
+                first=place + 1,
+                last=2 * place - before,
+                line=times.line(place),
+            )
+        seen[window] = place
+    return None

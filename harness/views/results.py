@@ -1,0 +1,139 @@
+"""Results of runs: a row per cell as a table, and as the JSON other programs rely on.
+
+Pure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+
+from harness.summary.cells import CellSummary
+from harness.summary.cells import as_json as cell_json
+from harness.summary.estimates import Estimate
+
+SCHEMA = "harness.results/1"
+
+#: Which 1 % and 0.1 % low a plan's choice of definition shows, by figure name.
+LOWS = {
+    "percentile": ("low_1pct_fps", "low_01pct_fps"),
+    "slowest-frames": ("low_1pct_slowest_frames_fps", "low_01pct_slowest_frames_fps"),
+    "slowest-time": ("low_1pct_slowest_time_fps", "low_01pct_slowest_time_fps"),
+}
+
+
+def as_json(summaries: Sequence[CellSummary]) -> dict[str, object]:
+    """Return the object of ``results --json``; its shape is described in schemas.md."""
+    cells = [
+        {**cell_json(each), "cell": each.cell.key, "reason": each.reason} for each in summaries
+    ]
+    return {"schema": SCHEMA, "cells": cells}
+
+
+def as_table(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
+    """Return one table for each run: cell, average, 1 % low, spread, passes by verdict.
+
+    Args:
+        summaries: Of one run or of several, in order.
+        low: Which definition of the low figures the plan shows.
+    """
+    lines: list[str] = []
+    for run in dict.fromkeys(summary.run for summary in summaries):
+        own = [summary for summary in summaries if summary.run == run]
+        if lines:
+            lines.append("")
+        lines.append(f"run {run} on {own[0].rig}")
+        lines.append("")
+        lines += _table([_row(summary, low=low) for summary in own])
+        lines += ["", *_legend(own, low=low)]
+    return lines
+
+
+_HEAD = ("cell", "state", "average", "1 % low", "spread", "passes", "flags")
+
+
+def _row(summary: CellSummary, *, low: str) -> tuple[str, ...]:
+    main = summary.figure("average_fps") or next(iter(summary.figures), None)
+    lowest = summary.figure(LOWS[low][0])
+    state = summary.state.value
+    if "group-left" in summary.flags:
+        state = f"{state} (group {summary.group}, left)"
+    return (
+        summary.cell.label,
+        state,
+        _value(main),
+        _value(lowest),
+        _spread(main),
+        _passes(summary),
+        ", ".join(flag for flag in summary.flags if flag != "group-left"),
+    )
+
+
+def _value(estimate: Estimate | None) -> str:
+    """Return the mean with its interval, to the digits the interval allows."""
+    if estimate is None or estimate.mean is None:
+        return "not measured"
+    if estimate.half_width is None:
+        return f"{estimate.mean:.4g} {estimate.unit}".rstrip()
+    digits = 1
+    if estimate.half_width > 0:
+        digits = min(6, max(0, 1 - math.floor(math.log10(estimate.half_width))))
+    return f"{estimate.mean:.{digits}f} ± {estimate.half_width:.{digits}f} {estimate.unit}".rstrip()
+
+
+def _spread(estimate: Estimate | None) -> str:
+    if estimate is None or estimate.sd is None or not estimate.mean:
+        return "-"
+    return f"{100 * estimate.sd / estimate.mean:.2f} %"
+
+
+def _passes(summary: CellSummary) -> str:
+    counts = asdict(summary.passes)
+    names = {"kept": "kept", "discarded": "discarded", "void": "void", "failed": "failed"}
+    names |= {"interrupted": "interrupted", "warm_up": "warm-up"}
+    return (
+        ", ".join(f"{counts[key]} {name}" for key, name in names.items() if counts[key]) or "none"
+    )
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    columns = [max(len(row[n]) for row in (_HEAD, *rows)) for n in range(len(_HEAD))]
+
+    def line(row: tuple[str, ...]) -> str:
+        cells = (
+            f"{text:>{width}}" if n in (2, 3, 4) else f"{text:<{width}}"
+            for n, (text, width) in enumerate(zip(row, columns, strict=True))
+        )
+        return "  ".join(cells).rstrip()
+
+    return [line(_HEAD), *(line(row) for row in rows)]
+
+
+def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
+    used: dict[str, str] = {}
+    for summary in summaries:
+        for name in ("average_fps", LOWS[low][0]):
+            estimate = summary.figure(name)
+            if estimate is not None:
+                used[name] = estimate.definition
+    lines = []
+    if "average_fps" in used:
+        lines.append(
+            f"average: mean over kept passes of {used['average_fps']} (frames ÷ total time), "
+            "± half the 95 % interval"
+        )
+    if LOWS[low][0] in used:
+        lines.append(
+            f"1 % low: {used[LOWS[low][0]]}; mean over kept passes, ± half the 95 % interval"
+        )
+    lines.append(
+        "spread: sample standard deviation of the average over kept passes, relative to it"
+    )
+    if any(summary.with_discarded for summary in summaries):
+        lines += ["", "with the discarded passes put back:"]
+        for summary in summaries:
+            for estimate in summary.with_discarded:
+                if estimate.name == "average_fps":
+                    lines.append(f"  {summary.cell.label}: average {_value(estimate)}")
+    return lines
