@@ -7,13 +7,14 @@ more than the interpreter itself.
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, TextIO
 
 from harness import __version__
 
+TYPE_CHECKING = False  # as typing has it, which the shortest commands need not import
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
+    from typing import TextIO
 
 #: Command -> what it does, in the order of the work.
 COMMANDS: dict[str, str] = {
@@ -27,6 +28,9 @@ COMMANDS: dict[str, str] = {
     "figures": "read a capture by itself and print its figures",
     "sensors": "what can be read on this rig, with units and where from",
 }
+
+
+_COLUMNS = 80
 
 
 def usage() -> str:
@@ -75,7 +79,8 @@ def _run(name: str, argv: Sequence[str], *, out: TextIO) -> int:
     parser = argparse.ArgumentParser(
         prog=f"harness {name}",
         description=module.__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        # With its width given, argparse need not import what asks the terminal for it.
+        formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=_COLUMNS),
         allow_abbrev=False,
     )
     module.add_arguments(parser)

@@ -17,8 +17,11 @@ what happened, the place to look at, and what to do.
 from __future__ import annotations
 
 import enum
-from collections.abc import Sequence
-from dataclasses import dataclass
+
+TYPE_CHECKING = False  # as typing has it: every command imports this module, few need typing
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Final
 
 
 class Exit(enum.IntEnum):
@@ -33,8 +36,33 @@ class Exit(enum.IntEnum):
     BUG = 70  #: a bug in the harness
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class _Value:
+    """A value, equal by its fields and never changed.
+
+    What ``@dataclass(frozen=True, slots=True, kw_only=True)`` would make, by hand: importing
+    dataclasses takes longer than all else that ``harness status`` does. The type checker
+    keeps the fields from being changed.
+    """
+
+    __slots__: tuple[str, ...] = ()
+
+    def _fields(self) -> dict[str, object]:
+        return {name: getattr(self, name) for name in self.__slots__}
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return self._fields() == other._fields()
+
+    def __hash__(self) -> int:
+        return hash((type(self), *self._fields().values()))
+
+    def __repr__(self) -> str:
+        fields = ", ".join(f"{name}={value!r}" for name, value in self._fields().items())
+        return f"{type(self).__name__}({fields})"
+
+
+class Place(_Value):
     """A place in a file: line and column count from 1, in characters.
 
     Args:
@@ -45,11 +73,22 @@ class Place:
         width: How many characters the caret line underlines.
     """
 
-    file: str
-    line: int | None = None
-    column: int | None = None
-    text: str | None = None
-    width: int = 1
+    __slots__ = ("column", "file", "line", "text", "width")
+
+    def __init__(
+        self,
+        *,
+        file: str,
+        line: int | None = None,
+        column: int | None = None,
+        text: str | None = None,
+        width: int = 1,
+    ) -> None:
+        self.file: Final = file
+        self.line: Final = line
+        self.column: Final = column
+        self.text: Final = text
+        self.width: Final = width
 
     def __str__(self) -> str:
         parts = [self.file]
@@ -60,8 +99,7 @@ class Place:
         return ":".join(parts)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
+class Problem(_Value):
     """One thing that is wrong.
 
     Args:
@@ -73,19 +111,31 @@ class Problem:
         severity: ``error`` or ``warning``.
     """
 
-    code: str
-    what: str
-    do: str
-    place: Place | None = None
-    where: tuple[str, ...] = ()
-    severity: str = "error"
+    __slots__ = ("code", "do", "place", "severity", "what", "where")
+
+    def __init__(
+        self,
+        *,
+        code: str,
+        what: str,
+        do: str,
+        place: Place | None = None,
+        where: tuple[str, ...] = (),
+        severity: str = "error",
+    ) -> None:
+        self.code: Final = code
+        self.what: Final = what
+        self.do: Final = do
+        self.place: Final = place
+        self.where: Final = where
+        self.severity: Final = severity
 
 
 def printable(text: str) -> str:
-    """Return *text* with every invisible character escaped, to be shown in a message.
+    r"""Return *text* with every invisible character escaped, to be shown in a message.
 
-    >>> printable("D:\\new\\tests")
-    'D:\\\\new\\\\tests'
+    >>> printable("D:\new\tests")
+    'D:\\new\\tests'
     """
     return "".join(
         c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text

@@ -82,6 +82,7 @@ def whole(text: str) -> int:
     Raises:
         Unreadable: *text* is no number, or not a whole one.
     """
+    what = f"must be a whole number, not {shown(text)}"
     try:
         digits = number_text(text)
     except Unreadable as error:
@@ -89,15 +90,10 @@ def whole(text: str) -> int:
             return int(text)  # exact, and refused by the range of its field, which says more
         if error.code == "leading-zero":
             raise
-        raise Unreadable(
-            "not-a-whole-number", f"must be a whole number, not {shown(text)}", error.do
-        ) from None
+        raise Unreadable("not-a-whole-number", what, error.do) from None
     if "." in digits:
-        raise Unreadable(
-            "not-a-whole-number",
-            f"must be a whole number, not {shown(text)}",
-            f"write {digits.partition('.')[0]} or another whole number",
-        )
+        do = f"write {digits.partition('.')[0]} or another whole number"
+        raise Unreadable("not-a-whole-number", what, do)
     return int(digits)
 
 
@@ -107,29 +103,13 @@ def whole(text: str) -> int:
 _Family = dict[str, tuple[int, int]]
 
 _TIME: _Family = {
-    "ns": (1, -9),
-    "us": (1, -6),
-    "µs": (1, -6),
-    "ms": (1, -3),
-    "s": (1, 0),
-    "min": (60, 0),
-    "h": (3600, 0),
-    "d": (86_400, 0),
-    "day": (86_400, 0),
-    "days": (86_400, 0),
-}
+    "ns": (1, -9), "us": (1, -6), "µs": (1, -6), "ms": (1, -3), "s": (1, 0), "min": (60, 0),
+    "h": (3600, 0), "d": (86_400, 0), "day": (86_400, 0), "days": (86_400, 0),
+}  # fmt: skip
 _BYTES: _Family = {
-    "bytes": (1, 0),
-    "B": (1, 0),
-    "KiB": (2**10, 0),
-    "MiB": (2**20, 0),
-    "GiB": (2**30, 0),
-    "TiB": (2**40, 0),
-    "kB": (1, 3),
-    "MB": (1, 6),
-    "GB": (1, 9),
-    "TB": (1, 12),
-}
+    "bytes": (1, 0), "B": (1, 0), "kB": (1, 3), "MB": (1, 6), "GB": (1, 9), "TB": (1, 12),
+    "KiB": (2**10, 0), "MiB": (2**20, 0), "GiB": (2**30, 0), "TiB": (2**40, 0),
+}  # fmt: skip
 #: Unit of a reading -> the units that it may be given in.
 _FAMILIES: dict[str, _Family] = {
     "%": {"%": (1, 0)},
@@ -142,33 +122,14 @@ _FAMILIES: dict[str, _Family] = {
 _MEANT = {
     word: unit
     for unit, words in (
-        ("s", "sec secs second seconds"),
-        ("ms", "msec millis"),
-        ("min", "minute minutes mins"),
-        ("h", "hour hours hr hrs"),
-        ("min or ms", "m"),
-        ("bytes", "byte b"),
-        ("kB or KiB", "K KB kb"),
-        ("MB or MiB", "M mb Mb"),
-        ("GB or GiB", "G gb Gb"),
-        ("°C", "c °c ℃ deg celsius Celsius"),
-        ("W", "w watt watts Watt"),
-        ("MHz", "mhz Mhz"),
-        ("GHz", "ghz Ghz"),
-        ("%", "percent pct"),
-        ("MT/s", "MT MTs mt/s"),
+        ("s", "sec secs second seconds"), ("ms", "msec millis"), ("min", "minute minutes mins"),
+        ("h", "hour hours hr hrs"), ("min or ms", "m"), ("bytes", "byte b"),
+        ("kB or KiB", "K KB kb"), ("MB or MiB", "M mb Mb"), ("GB or GiB", "G gb Gb"),
+        ("°C", "c °c ℃ deg celsius Celsius"), ("W", "w watt watts Watt"), ("MHz", "mhz Mhz"),
+        ("GHz", "ghz Ghz"), ("%", "percent pct"), ("MT/s", "MT MTs mt/s"),
     )
     for word in words.split()
-}
-
-
-def units_of(unit: str) -> tuple[str, ...]:
-    """Return the units that a quantity in *unit* may be written in.
-
-    >>> units_of("MHz")
-    ('Hz', 'kHz', 'MHz', 'GHz')
-    """
-    return tuple(_family(unit))
+}  # fmt: skip
 
 
 def _family(unit: str) -> _Family:
@@ -200,15 +161,18 @@ def _parts(text: str) -> list[tuple[str, str]]:
 
 def _one(figure: str, unit: str, family: _Family, into: tuple[int, int]) -> float:
     """Return *figure* *unit* in the unit of size *into*, rounded once where that can be."""
-    text = number_text(figure)
+    try:
+        text = number_text(figure)
+    except Unreadable as error:
+        is_number = error.do.startswith("write ") and error.do[6:7] in "+-0123456789"
+        do = f"{error.do} {unit}" if is_number else error.do
+        raise Unreadable(error.code, error.what, do) from None
     if unit not in family:
         meant = _MEANT.get(unit, "")
-        known = meant.split(" ")[0] in family
-        raise Unreadable(
-            "unknown-unit",
-            f"has the unknown unit {unit!r}",
-            f"write {meant}" if known else "write one of " + ", ".join(_spelt(family)),
-        )
+        spelt = ", ".join(_spelt(family))
+        if meant.split(" ")[0] not in family:
+            meant = f"one of {spelt}" if "," in spelt else spelt
+        raise Unreadable("unknown-unit", f"has the unknown unit {shown(unit)}", f"write {meant}")
     factor, power = family[unit]
     number = float(f"{text}e{power - into[1]}")
     return number if factor == into[0] else number * factor / into[0]
@@ -316,15 +280,6 @@ def share(text: str) -> float:
     """
     quantity(text, "%")
     return float(_parts(text)[0][0] + "e-2")
-
-
-def size_bytes(text: str) -> float:
-    """Return a size in bytes.
-
-    >>> size_bytes("6 MiB")
-    6291456.0
-    """
-    return quantity(text, "bytes")
 
 
 def span(seconds: float) -> str:

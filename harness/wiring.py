@@ -27,7 +27,7 @@ def vocabulary() -> Vocabulary:
     from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
     from harness.rig.readings import QUANTITIES
     from harness.rules.discard import RULES
-    from harness.rules.names import FRAME_FIGURES
+    from harness.rules.figures import names
 
     return Vocabulary(
         readings={
@@ -43,7 +43,7 @@ def vocabulary() -> Vocabulary:
             )
             for name, kind in RULES.items()
         },
-        figures=FRAME_FIGURES,
+        figures=names(),
     )
 
 

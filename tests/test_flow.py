@@ -18,7 +18,6 @@ LIMIT = 300  # lines of one module
 LONGER = {
     "harness.plan.document": "frozen values only: the whole plan on one page",
     "harness.run.records": "frozen values only: everything that is ever kept, on one page",
-    "harness.run.apply": "the whole fold in one place, a short function for each record",
 }
 
 FOLDERS = sorted(

@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 import gc
 from collections.abc import Iterable, Iterator
-from typing import TextIO
 
 from harness.errors import AskedError, Exit, Problem, render
 from harness.plan import fields as f
@@ -19,6 +18,10 @@ from harness.plan.outlook import Outlook, outlook
 from harness.plan.read import read_plan
 from harness.units import span
 from harness.wiring import vocabulary
+
+TYPE_CHECKING = False  # as typing has it: no check needs it to run
+if TYPE_CHECKING:
+    from typing import TextIO
 
 _MOST_ROWS = 20  # of titles and of steps: a longer list tells a reader nothing more
 
@@ -45,12 +48,17 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 do="write harness check PLAN, or harness check --schema",
             )
         )
-    # A large plan is many small objects that all live until the end: nothing to collect.
+    # A large plan is many small objects that live until the end: there is nothing to collect.
+    collecting = gc.isenabled()
     gc.disable()
-    checked = check(read_plan(args.plan), vocabulary())
-    size = outlook(checked.values) if checked.values is not None else None
-    lines = [_as_json(checked, size)] if args.json else _as_text(args.plan, checked, size)
-    out.writelines(line + "\n" for line in lines)
+    try:
+        checked = check(read_plan(args.plan), vocabulary())
+        size = outlook(checked.values) if checked.values is not None else None
+        lines = [_as_json(checked, size)] if args.json else _as_text(args.plan, checked, size)
+        out.writelines(line + "\n" for line in lines)
+    finally:
+        if collecting:
+            gc.enable()
     return Exit.WELL if checked.values is not None else Exit.ASKED_WRONGLY
 
 
@@ -126,7 +134,7 @@ def _as_text(file: str, checked: Checked, size: Outlook | None) -> Iterator[str]
 def _numbers(size: Outlook) -> Iterator[str]:
     parts = [f"{size.titles} titles" if size.titles != 1 else "1 title"]
     parts.append(f"{size.settings} settings" if size.settings != 1 else "1 setting")
-    parts.append(f"{size.levels} combinations of levels" if size.levels != 1 else "no levels to compare")
+    parts.append(f"{size.levels} combinations of levels" if size.levels != 1 else "no level varies")
     yield f"  cells           {size.cells:>7}   {', '.join(parts)}"
     yield f"  counted passes  {size.counted:>7}   if every pass is kept"
     yield f"  warm-up passes  {size.warm_ups:>7}   if the runner is started once"

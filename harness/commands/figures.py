@@ -6,22 +6,16 @@ refused, and the message names the declaration that settles it.
 
 from __future__ import annotations
 
-import sys
-from typing import TYPE_CHECKING, TextIO
-
 from harness.rig.captures.declared import Declared
 from harness.rig.captures.read import read_capture
-from harness.rules.figures import LOW_DEFINITIONS, TAILS, figures, low_name
-from harness.rules.flags import flags
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
+    from typing import TextIO
 
-    from harness.errors import AskedError, HarnessError
+    from harness.errors import AskedError
     from harness.rig.captures.assembly import Part
-    from harness.rig.captures.gather import Capture
-    from harness.rules.figures import Computed
-    from harness.rules.flags import Flag
 
 #: Marks that a shell does not like to be given, by name.
 NAMED_MARKS: dict[str, str] = {
@@ -96,10 +90,20 @@ def run(args: argparse.Namespace, out: TextIO) -> int:
 
         hasher = hashlib.sha256()
     declared, part = _declared(args), _part(args.length)
-    try:
-        capture = read_capture(args.file, declared, part=part, hasher=hasher)
-    except HarnessErrors.get() as error:
-        raise
+    capture = read_capture(args.file, declared, part=part, hasher=hasher)
+    sound = capture.times is not None and not capture.troubles
+    if hasher is not None:
+        from harness.views.capture import as_json
+
+        print(as_json(args.file, capture, sha256=hasher.hexdigest()), file=out)
+        return 0 if sound else 2
+    if not sound:
+        from harness.rig.captures.trouble import error
+
+        raise error(capture.troubles, file=args.file, frames=capture.frames)
+    from harness.views.capture import as_table
+
+    print(as_table(args.file, capture), file=out)
     return 0
 
 

@@ -195,23 +195,25 @@ def _start(store: Store, plan: Plan, *, file: str, at: datetime, boot: str) -> s
     taken = {line.run for line in store.runs()}
     while name in taken:
         name += "-again"
-    journal = store.create_run(
-        name,
-        plan_name=plan.name,
-        plan_hash=plan_hash(plan),
-        rig=platform.node(),
-        cells=len(cells(plan)),
-        at=at,
-    )
+    hash_ = plan_hash(plan)
     started = r.RunStarted(
         run=name,
         plan=freeze(plan),
-        plan_hash=plan_hash(plan),
+        plan_hash=hash_,
         plan_file=str(Path(file).absolute()),
         rig=platform.node(),
         harness=__version__,
     )
-    journal.append([started], at=at, boot=boot)
+    store.create_run(
+        name,
+        plan_name=plan.name,
+        plan_hash=hash_,
+        rig=platform.node(),
+        cells=len(cells(plan)),
+        at=at,
+        first=[started],
+        boot=boot,
+    )
     return name
 
 

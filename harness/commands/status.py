@@ -6,17 +6,19 @@ Reads the store and the rig's own state; never disturbs a runner.
 from __future__ import annotations
 
 import argparse
-import json
-import shlex
-from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
 from harness.errors import Exit
 from harness.rig.holds import Holds
 from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import open_store
-from harness.store.standing import RunLine
+
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any, TextIO
+
+    from harness.store.standing import RunLine
 
 SCHEMA = "harness.status/1"
 _LATEST = 10
@@ -40,6 +42,8 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     holds = Holds(rig).standing()
     owner = runner_at_work(rig) if rig.exists() else None
     if args.json:
+        import json
+
         shown = {
             "schema": SCHEMA,
             "store": str(folder),
@@ -80,17 +84,22 @@ def _print_run(line: RunLine, folder: Path, out: TextIO) -> None:
         f"{line.cells} cells: {standing.accepted} accepted, {standing.short} short, "
         f"{standing.failed} failed, {line.open_cells} open; {standing.passes} passes judged"
     )
-    print(f"{line.run}   {standing.phase} since {standing.since}", file=out)
-    print(f"  plan {line.plan_name}, rig {line.rig}, started {line.created_at}", file=out)
+    print(f"{line.run}   {standing.phase} since {_minute(standing.since)}", file=out)
+    print(f"  plan {line.plan_name}, rig {line.rig}, started {_minute(line.created_at)}", file=out)
     print(f"  {counts}", file=out)
     doing = _doing(line, folder)
     if doing:
         print(f"  {doing}", file=out)
 
 
+def _minute(instant: str) -> str:
+    """Return an instant to the second, as a person reads it: UTC."""
+    return f"{instant[:10]} {instant[11:19]} UTC" if instant else "-"
+
+
 def _doing(line: RunLine, folder: Path) -> str:
     standing = line.standing
-    waits = json.loads(standing.waits) if standing.waits else {}
+    waits = _waits(standing.waits) or {}
     match standing.phase:
         case "pass":
             what = "warm-up pass" if standing.warm_up else "pass"
@@ -101,11 +110,23 @@ def _doing(line: RunLine, folder: Path) -> str:
         case "held":
             return f"held: {waits.get('reason', 'see above')}"
         case "finished":
+            import shlex
+
             return f"figures: harness results --run {line.run} --store {shlex.quote(str(folder))}"
         case "paused":
             return "goes on with the same harness run"
         case _:
             return ""
+
+
+def _waits(text: str | None) -> dict[str, Any] | None:
+    """Return the body of the open step or of the hold."""
+    if not text:
+        return None
+    import json
+
+    waits: dict[str, Any] = json.loads(text)
+    return waits
 
 
 def _as_json(line: RunLine) -> dict[str, object]:
@@ -128,5 +149,5 @@ def _as_json(line: RunLine) -> dict[str, object]:
         "pass_in_progress": None
         if standing.cell is None
         else {"cell": standing.cell, "attempt": standing.attempt, "warm_up": standing.warm_up},
-        "waits": json.loads(standing.waits) if standing.waits else None,
+        "waits": _waits(standing.waits),
     }

@@ -5,7 +5,7 @@ Pure. Looks at what fitted by itself, and goes on where something else did not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from yaml.nodes import Node, SequenceNode
 
@@ -21,22 +21,27 @@ from harness.units import shown, span
 MOST_CELLS = 100_000
 
 
-def titles_agree(plan: Values, desk: Desk) -> None:
-    """Report what titles say against each other, the settings and the conditions."""
+def titles_agree(plan: Values, desk: Desk) -> frozenset[str]:
+    """Report what titles say against each other, the settings and the conditions.
+
+    Returns:
+        The names of all placeholders that commands of a pass use.
+    """
     titles = plan.of(f.TITLES, ())
     settings = plan.get(f.SETTINGS)
     conditions = plan.get(f.CONDITIONS)
     known_settings = settings.keys if settings is not None else {}
     values = {name: frozenset(part.keys) for name, part in (settings.parts if settings else ())}
-    condition_names = tuple(conditions.keys) if conditions is not None else ()
+    condition_names = conditions.keys if conditions is not None else {}
     used: set[str] = set()
+    placed: set[str] = set()
     for title in titles:
         used.update(title.of(t.TITLE_SETTINGS, ()))
         if settings is not None:
             _settings_known(title, known_settings, desk)
         _measures_something(title, desk)
         _time_limit(title, desk)
-        _placeholders_known(title, values, condition_names, desk)
+        placed |= _placeholders_known(title, values, condition_names, desk)
     _same_title_twice(titles, desk)
     if settings is not None:
         for name, node in known_settings.items():
@@ -44,7 +49,8 @@ def titles_agree(plan: Values, desk: Desk) -> None:
                 what = f"no title is measured at the setting {shown(name)}"
                 desk.warn(node, "unused-setting", what, "name it in a title, or take it out")
         _same_values_twice(settings, desk)
-    _no_two_meanings(settings.parts if settings else [], condition_names, plan, desk)
+    _no_two_meanings(settings.parts if settings else [], condition_names, desk)
+    return frozenset(placed)
 
 
 def _same_values_twice(settings: Named[Named[str]], desk: Desk) -> None:
@@ -193,28 +199,34 @@ def _commands(title: Values) -> Iterator[tuple[Node, tuple[str, ...]]]:
 def _placeholders_known(
     title: Values,
     values: Mapping[str, frozenset[str]],
-    conditions: tuple[str, ...],
+    conditions: Mapping[str, Node],
     desk: Desk,
-) -> None:
-    chosen = [name for name in title.of(t.TITLE_SETTINGS, ()) if name in values]
-    every = [values[name] for name in chosen]
-    anywhere = frozenset().union(*every)
-    known = (*ALWAYS, *conditions, *sorted(anywhere))
+) -> set[str]:
+    """Report placeholders without a meaning; return every name that is used."""
+    chosen = {name: values[name] for name in title.of(t.TITLE_SETTINGS, ()) if name in values}
+    anywhere = frozenset().union(*chosen.values())
+    known = {*ALWAYS, *conditions, *anywhere}
+    used: set[str] = set()
     for node, argv in _commands(title):
         for place, argument in _arguments(node, argv):
-            for name in braces(argument, place, known, desk):
-                lacking = [
-                    setting
-                    for setting, names in zip(chosen, every, strict=True)
-                    if name in anywhere and name not in names and name not in conditions
-                ]
-                if lacking:
-                    what = f"{{{name}}} has no value in the setting {lacking[0]}"
-                    do = f"write {name} in the setting {lacking[0]} too"
-                    desk.error(place, "placeholder-without-value", what, do)
+            names = braces(argument, place, known, desk)
+            used.update(names)
+            for name in names:
+                if name in anywhere and name not in conditions:
+                    _has_value(name, chosen, place, desk)
     build = title.get(t.BUILD)
     if build is not None:
         step_fits(build.get(t.BUILD_COMMAND), build.place(t.BUILD_COMMAND), desk)
+    return used
+
+
+def _has_value(name: str, chosen: Mapping[str, frozenset[str]], node: Node, desk: Desk) -> None:
+    for setting, names in chosen.items():
+        if name not in names:
+            what = f"{{{name}}} has no value in the setting {setting}"
+            do = f"write {name} in the setting {setting} too"
+            desk.error(node, "placeholder-without-value", what, do)
+            return
 
 
 def step_fits(step: tuple[str, ...] | Values | None, node: Node, desk: Desk) -> None:
@@ -232,7 +244,7 @@ def _arguments(node: Node, argv: tuple[str, ...]) -> Iterator[tuple[Node, str]]:
             yield place, argument
 
 
-def braces(argument: str, node: Node, known: tuple[str, ...], desk: Desk) -> tuple[str, ...]:
+def braces(argument: str, node: Node, known: Collection[str], desk: Desk) -> tuple[str, ...]:
     """Report unknown placeholders and lone braces of *argument*; return the known names."""
     if lone_brace(argument):
         what = f"{shown(argument)} has a brace that is no placeholder"
@@ -245,41 +257,26 @@ def braces(argument: str, node: Node, known: tuple[str, ...], desk: Desk) -> tup
             near = nearest(name, known)
             what = f"there is no placeholder {{{name[:60]}}}"
             what += f"; the nearest is {{{near}}}" if near else ""
-            do = f"write {{{near}}}" if near else "write one of " + ", ".join(known)
+            do = f"write {{{near}}}" if near else "write one of " + ", ".join(sorted(known))
             desk.error(node, "unknown-placeholder", what, f"{do}; {{{{ is a brace")
     return tuple(name for name in names if name in known)
 
 
 def _no_two_meanings(
-    settings: Iterable[tuple[str, Named[str]]],
-    conditions: tuple[str, ...],
-    plan: Values,
-    desk: Desk,
+    settings: Iterable[tuple[str, Named[str]]], conditions: Mapping[str, Node], desk: Desk
 ) -> None:
     """Report names of values and conditions that would mean two things in a command."""
     taken = dict.fromkeys(ALWAYS, "the harness fills in by itself")
-    held = plan.get(f.CONDITIONS)
-    for name in conditions:
-        if name in taken and held is not None:
+    for name, node in conditions.items():
+        if name in taken:
             what = f"the condition {shown(name)} has a name that {taken[name]}"
-            desk.error(held.keys[name], "name-taken", what, "give it another name")
+            desk.error(node, "name-taken", what, "give it another name")
     taken |= dict.fromkeys(conditions, "is a condition's too")
     for setting, values in settings:
         for name, node in values.keys.items():
             if name in taken:
                 what = f"the setting {setting} has a value called {name}, which {taken[name]}"
                 desk.error(node, "name-taken", what, "give it another name")
-
-
-def used_names(plan: Values) -> frozenset[str]:
-    """Return every placeholder that a command of a pass uses."""
-    return frozenset(
-        name
-        for title in plan.of(f.TITLES, ())
-        for _, argv in _commands(title)
-        for argument in argv
-        for name in placeholders(argument)
-    )
 
 
 def grid_fits(plan: Values, desk: Desk) -> None:

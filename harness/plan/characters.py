@@ -70,6 +70,12 @@ def is_control(character: str) -> bool:
     )
 
 
+def odd_space(text: str) -> str:
+    """Return the first character of *text* that looks like a space and is none, or nothing."""
+    spaces = (c for c in text if c != " " and (c.isspace() or c in "\u200b\u2060"))
+    return next((c for c in spaces if c not in "\t\n\r"), "")
+
+
 def decode(data: bytes, file: str) -> tuple[str, Problem | None]:
     """Return the text of a plan file, every line end as one character, or what is wrong."""
     for mark, encoding in _MARKS:

@@ -6,8 +6,6 @@ other; and, once nothing is wrong, the frozen plan, which is built when it is as
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from harness.errors import PlanError, Problem
 from harness.plan import fields as f
 from harness.plan.agreement import grid_fits, names_differ, titles_agree
@@ -22,6 +20,7 @@ from harness.plan.rule_agreement import (
 from harness.plan.source import Source
 from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
 
+TYPE_CHECKING = False  # as typing has it
 if TYPE_CHECKING:
     from harness.plan.document import Plan
 
@@ -101,8 +100,8 @@ def _against_each_other(plan: Values, desk: Desk) -> None:
     settings = plan.get(f.SETTINGS)
     if settings is not None:
         names_differ(settings.keys, "settings", desk)
-    titles_agree(plan, desk)
-    conditions_agree(plan, desk)
+    used = titles_agree(plan, desk)
+    conditions_agree(plan, desk, used=used)
     passes_agree(plan, desk)
     gates_agree(plan, desk)
     rules_agree(plan, desk)

@@ -11,16 +11,30 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from typing import Generic, TypeVar
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from harness.errors import Problem
+from harness.plan.characters import name_of, odd_space
 from harness.plan.source import Source, is_plain, shape
 from harness.plan.vocabulary import Vocabulary
 
-T = TypeVar("T")
-T_co = TypeVar("T_co", covariant=True)
+TYPE_CHECKING = False  # as typing has it: importing typing is a twentieth of a check
+if TYPE_CHECKING:
+    from typing import Generic, TypeVar
+
+    T = TypeVar("T")
+    T_co = TypeVar("T_co", covariant=True)
+else:
+    T = T_co = None
+
+    class Generic:
+        """Stands for ``typing.Generic`` while the program runs: ``Kind[str]`` is ``Kind``."""
+
+        __slots__ = ()
+
+        def __class_getitem__(cls, item: object) -> type:
+            return cls
 
 
 class Desk:
@@ -118,8 +132,16 @@ def text_of(node: Node, desk: Desk, path: str, wanted: str) -> str | None:
     """Return the text of *node*; reports a list, a mapping, or nothing at all."""
     if isinstance(node, ScalarNode):
         text: str = node.value
-        if text or not is_plain(node):
+        if text.isascii():
+            if text or not is_plain(node):
+                return text
+        elif not is_plain(node) or not odd_space(text):
             return text
+        else:
+            what = f"{path} holds a {name_of(odd_space(text))} in line {node.start_mark.line + 1}"
+            do = "write an ordinary space, or put the text in quotes if it is meant"
+            desk.error(node, "odd-space", what, do)
+            return None
         desk.error(node, "no-value", f"{path} has no value", f"write {wanted}, or take the key out")
         return None
     braces = isinstance(node, MappingNode) and node.flow_style

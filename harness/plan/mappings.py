@@ -6,11 +6,10 @@ Pure.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Generic
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from harness.plan.kinds import Desk, Field, Kind, T, Values
+from harness.plan.kinds import Desk, Field, Generic, Kind, T, Values
 from harness.plan.names import nearest, suggestion
 from harness.plan.source import is_plain, shape
 from harness.plan.texts import NAME

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from yaml.nodes import Node
 
 from harness.plan.kinds import Desk, Kind, text_of
-from harness.units import Unreadable, length_s, share, shown, size_bytes, span, whole
+from harness.units import Unreadable, length_s, quantity, share, shown, span, whole
 
 
 class Whole(Kind[int]):
@@ -114,7 +114,11 @@ class Size(_Measure):
 
     def __init__(self) -> None:
         super().__init__(
-            "a size", size_bytes, lambda size: f"{size:g} bytes", low=1.0, high=2.0**50
+            "a size",
+            lambda text: quantity(text, "bytes"),
+            lambda size: f"{size:g} bytes",
+            low=1.0,
+            high=2.0**50,
         )
 
 

@@ -12,7 +12,6 @@ with its time limit, which is the most it can take.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 
 from harness.plan import fields as f
 from harness.plan import title_fields as t
@@ -21,7 +20,6 @@ from harness.plan.mappings import Named
 from harness.plan.rule_agreement import DEFAULT_KEEP
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
     """The size of a plan.
 
@@ -38,16 +36,29 @@ class Outlook:
         opens_case: How many steps open the case.
     """
 
-    titles: int
-    settings: int
-    levels: int
-    cells: int
-    counted: int
-    warm_ups: int
-    steps: tuple[tuple[tuple[str, str], ...], ...]
-    seconds: float
-    bounded: tuple[str, ...]
-    opens_case: int
+    __slots__ = (
+        "bounded", "cells", "counted", "levels", "opens_case", "seconds", "settings", "steps",
+        "titles", "warm_ups",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        *,
+        titles: int,
+        settings: int,
+        levels: int,
+        cells: int,
+        counted: int,
+        warm_ups: int,
+        steps: tuple[tuple[tuple[str, str], ...], ...],
+        seconds: float,
+        bounded: tuple[str, ...],
+        opens_case: int,
+    ) -> None:
+        self.titles, self.settings, self.levels = titles, settings, levels
+        self.cells, self.counted, self.warm_ups = cells, counted, warm_ups
+        self.steps, self.opens_case = steps, opens_case
+        self.seconds, self.bounded = seconds, bounded
 
     @property
     def passes(self) -> int:

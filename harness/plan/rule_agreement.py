@@ -11,7 +11,7 @@ from yaml.nodes import Node, SequenceNode
 
 from harness.plan import fields as f
 from harness.plan import title_fields as t
-from harness.plan.agreement import names_differ, step_fits, used_names
+from harness.plan.agreement import names_differ, step_fits
 from harness.plan.kinds import Desk, Field, Values
 from harness.plan.mappings import Named
 from harness.plan.names import nearest, suggestion
@@ -28,12 +28,14 @@ def default_at_most(keep: int) -> int:
     return keep + 2
 
 
-def conditions_agree(plan: Values, desk: Desk) -> None:
-    """Report conditions whose levels cannot be brought about, or make no difference."""
+def conditions_agree(plan: Values, desk: Desk, *, used: frozenset[str]) -> None:
+    """Report conditions whose levels cannot be brought about, or make no difference.
+
+    *used* are the placeholders that commands of a pass use.
+    """
     conditions = plan.get(f.CONDITIONS)
     if conditions is None:
         return
-    used = used_names(plan)
     names_differ(conditions.keys, "conditions", desk)
     for name, condition in conditions.parts:
         by, levels = condition.get(f.BY), condition.get(f.LEVELS)

@@ -6,16 +6,16 @@ No value has a type yet: ``on``, ``1:30``, ``4.10``, ``010`` are the texts that 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from harness.errors import Place, Problem
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Source:
-    """A plan file as it was read.
+    """A plan file as it was read. It is never changed.
+
+    A class by hand, as are the others that every check makes: importing dataclasses takes as
+    long as reading a plan of a hundred titles.
 
     Args:
         file: Its path, as the user wrote it.
@@ -24,10 +24,20 @@ class Source:
         problems: What is wrong with the text itself, in file order.
     """
 
-    file: str
-    lines: tuple[str, ...] = ()
-    root: Node | None = None
-    problems: tuple[Problem, ...] = ()
+    __slots__ = ("file", "lines", "problems", "root")
+
+    def __init__(
+        self,
+        *,
+        file: str,
+        lines: tuple[str, ...] = (),
+        root: Node | None = None,
+        problems: tuple[Problem, ...] = (),
+    ) -> None:
+        self.file = file
+        self.lines = lines
+        self.root = root
+        self.problems = problems
 
     def place(self, line: int, column: int, width: int = 1) -> Place:
         """Return the place at *line* and *column*, both from 1, with the text of its line."""

@@ -42,7 +42,7 @@ class Text(Kind[str]):
         text = text_of(node, desk, path, self.noun)
         if text is None:
             return None
-        if not text.strip() and not self.blank:
+        if not self.blank and (not text or text.isspace()):
             desk.error(node, "blank", f"{path} is blank", f"write {self.noun}")
             return None
         if len(text) > self.most:
@@ -72,11 +72,6 @@ class Text(Kind[str]):
                 continue
             if is_control(character):
                 self._control(character, text, node, desk, path)
-                return False
-            if is_plain(node) and character.isspace() and character != " ":
-                what = f"{path} holds a {name_of(character)}"
-                do = "write an ordinary space, or put the text in quotes if it is meant"
-                desk.error(node, "odd-space", what, do)
                 return False
         return True
 

@@ -1,15 +1,14 @@
 """The names that a plan may use and that later folders know: readings, rules, figures.
 
-Pure. The plan's folder imports nothing of theirs; they are handed in as one value.
+Pure. The plan's folder imports nothing of theirs; they are handed in as one value. The
+classes are written by hand, as every check makes them: see ``harness.plan.source``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class KnownReading:
     """A reading that a plan may name.
 
@@ -20,13 +19,17 @@ class KnownReading:
         high: Greatest.
     """
 
-    unit: str
-    form: str
-    low: float | None = None
-    high: float | None = None
+    __slots__ = ("form", "high", "low", "unit")
+
+    def __init__(
+        self, *, unit: str, form: str, low: float | None = None, high: float | None = None
+    ) -> None:
+        self.unit = unit
+        self.form = form
+        self.low = low
+        self.high = high
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class KnownRule:
     """A discard rule that a plan may name.
 
@@ -37,13 +40,22 @@ class KnownRule:
         needs: Of these, the ones that have no default.
     """
 
-    least: int
-    discards_from: int
-    takes: tuple[str, ...] = ()
-    needs: tuple[str, ...] = ()
+    __slots__ = ("discards_from", "least", "needs", "takes")
+
+    def __init__(
+        self,
+        *,
+        least: int,
+        discards_from: int,
+        takes: tuple[str, ...] = (),
+        needs: tuple[str, ...] = (),
+    ) -> None:
+        self.least = least
+        self.discards_from = discards_from
+        self.takes = takes
+        self.needs = needs
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Vocabulary:
     """Every name that a plan may use and the plan's folder does not know by itself.
 
@@ -51,10 +63,20 @@ class Vocabulary:
         readings: By name.
         rules: Discard rules by name.
         figures: Names of the figures that frames give.
-        fields: Names of fingerprint fields that are not readings.
+        fields: Names of fingerprint fields that are not readings, such as ``title.build``.
     """
 
-    readings: Mapping[str, KnownReading] = field(default_factory=dict)
-    rules: Mapping[str, KnownRule] = field(default_factory=dict)
-    figures: tuple[str, ...] = ()
-    fields: tuple[str, ...] = ()
+    __slots__ = ("fields", "figures", "readings", "rules")
+
+    def __init__(
+        self,
+        *,
+        readings: Mapping[str, KnownReading],
+        rules: Mapping[str, KnownRule],
+        figures: tuple[str, ...] = (),
+        fields: tuple[str, ...] = (),
+    ) -> None:
+        self.readings = readings
+        self.rules = rules
+        self.figures = figures
+        self.fields = fields

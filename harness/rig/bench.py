@@ -252,6 +252,7 @@ class RealBench:
             end=end,
             failed_step=done.failed_step,
             folder=folder.path,
+            folder_made_ns=folder.made_ns,
             members=members(folder.path, wanted=_worth_keeping),
             samples=tuple(sampler.samples),
             guards=task.watch.breaches(wall_s=end.wall_s) if sampler.samples else (),

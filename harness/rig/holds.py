@@ -7,16 +7,13 @@ rig, also after a power cut: each file and its folder are synced before ``hold``
 
 from __future__ import annotations
 
-import hashlib
-import json
 import os
 import re
-from dataclasses import asdict
 from pathlib import Path
 from typing import TypeVar
 
 from harness.errors import Problem, RigError
-from harness.rig.tasks import Hold, Release
+from harness.rig.hold import Hold, Release
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _Event = TypeVar("_Event", Hold, Release)
@@ -70,6 +67,8 @@ class Holds:
 def _file_name(id_: str) -> str:
     if _PLAIN.fullmatch(id_):
         return f"{id_}.json"
+    import hashlib  # takes long to import, and is rarely needed
+
     return f"x-{hashlib.sha256(id_.encode()).hexdigest()[:32]}.json"
 
 
@@ -78,6 +77,8 @@ def _files(folder: Path) -> list[Path]:
 
 
 def _read(path: Path, kind: type[_Event]) -> _Event | None:
+    import json
+
     try:
         found = json.loads(path.read_bytes())
         if not all(isinstance(value, str) for value in found.values()):
@@ -89,13 +90,15 @@ def _read(path: Path, kind: type[_Event]) -> _Event | None:
 
 def _keep(folder: Path, id_: str, event: Hold | Release) -> None:
     """Write the file of *event* once: complete and durable, or not at all."""
+    import json
+
     try:
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / _file_name(id_)
         if path.exists():
             return
         unfinished = folder / f".{path.name}.{os.getpid()}"
-        text = json.dumps(asdict(event), ensure_ascii=False, indent=1).encode() + b"\n"
+        text = json.dumps(event._asdict(), ensure_ascii=False, indent=1).encode() + b"\n"
         descriptor = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
         try:
             os.write(descriptor, text)

@@ -12,16 +12,15 @@ runner lock free and the rig lock held means an orphan.
 from __future__ import annotations
 
 import contextlib
-import json
 import os
-from dataclasses import asdict, dataclass
-from datetime import datetime
 from pathlib import Path
-from types import TracebackType
+from typing import TYPE_CHECKING, NamedTuple
 
 from harness.errors import Problem, RigError
-from harness.rig.clock import boot_id
-from harness.rig.tree import ProcessId, process
+
+if TYPE_CHECKING:  # asking who the runner is must be quick to start
+    from datetime import datetime
+    from types import TracebackType
 
 try:
     import fcntl
@@ -29,8 +28,7 @@ except ImportError:  # pragma: no cover - another system
     fcntl = None  # type: ignore[assignment]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Owner:
+class Owner(NamedTuple):
     """Who holds the runner lock, as it wrote itself down."""
 
     pid: int
@@ -53,6 +51,11 @@ class RunnerLock:
     """
 
     def __init__(self, folder: Path, *, plan: str, now: datetime) -> None:
+        import json
+
+        from harness.rig.clock import boot_id
+        from harness.rig.tree import process
+
         self._fd = _open(_folder(folder) / "runner.lock")
         if not _take(self._fd):
             owner = _owner(self._fd)
@@ -66,7 +69,7 @@ class RunnerLock:
             since=now.isoformat(timespec="seconds"),
             plan=plan,
         )
-        note = json.dumps(asdict(self.owner)).encode()
+        note = json.dumps(self.owner._asdict()).encode()
         os.ftruncate(self._fd, 0)
         os.pwrite(self._fd, note, 0)
 
@@ -175,6 +178,8 @@ def _take(descriptor: int) -> bool:
 
 
 def _owner(descriptor: int) -> Owner | None:
+    import json
+
     with contextlib.suppress(ValueError, TypeError):
         note = json.loads(os.pread(descriptor, 4096, 0))
         return Owner(**note)
@@ -186,6 +191,9 @@ def _busy(owner: Owner | None) -> Problem:
         where: tuple[str, ...] = ("who it is has not been written down yet",)
         do = "wait until it has ended, then give the command again"
     else:
+        from harness.rig.clock import boot_id
+        from harness.rig.tree import ProcessId, process
+
         found = process(owner.pid)
         here = found is not None and found.id == ProcessId(owner.pid, owner.started_ticks)
         same = here and owner.boot == boot_id()

@@ -24,6 +24,7 @@ from harness.rig.readings import Reading, Sample
 from harness.rig.sensors.sensors import Sensors
 
 INTERVAL_S = 1.0
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 #: With limits in force: so long without a sample, and their readings count as lost, seconds.
 SILENT_S = 5.0
 
@@ -177,7 +178,7 @@ def as_line(sample: Sample, *, into_s: float) -> bytes:
         "took_s": round(sample.end_s - sample.at_s, 6),
         "readings": {name: _plain(reading) for name, reading in sample.readings.items()},
     }
-    return json.dumps(line, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
+    return _encode(line).encode() + b"\n"
 
 
 def _plain(reading: Reading) -> dict[str, object]:

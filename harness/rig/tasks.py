@@ -13,6 +13,8 @@ from pathlib import Path
 from harness.plan.cells import Cell
 from harness.plan.document import Bound, Command, Title
 from harness.rig.crossings import GuardBreached, LimitBreached, PassWatch
+from harness.rig.hold import Hold as Hold
+from harness.rig.hold import Release as Release
 from harness.rig.readings import Reading, Sample
 
 
@@ -103,6 +105,7 @@ class PassReport:
     end: CommandEnd
     failed_step: str | None = None  #: ``prepare 1``, ``tidy 2`` …; None: the title's own command
     folder: Path | None = None
+    folder_made_ns: int | None = None  #: when it was made, on the clock of its file system
     members: tuple[Member, ...] = ()
     samples: tuple[Sample, ...] = ()
     guards: tuple[GuardBreached, ...] = ()
@@ -127,27 +130,6 @@ class LevelReport:
 
     end: CommandEnd | None
     readings: tuple[Reading, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hold:
-    """Why the rig does nothing more, and what a person must do."""
-
-    id: str
-    run: str
-    reason: str
-    do: str
-    at: str  #: UTC, RFC 3339
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Release:
-    """Who has put the rig right."""
-
-    hold: str
-    by: str
-    note: str
-    at: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,8 +23,8 @@ the one into the other.
 from __future__ import annotations
 
 from math import fsum
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.times import FrameTimes
 
@@ -171,3 +171,10 @@ def _filling(slowest: list[float], time_ms: float) -> int:
         if filled >= time_ms:
             return place
     return len(slowest)
+
+
+def names() -> tuple[str, ...]:
+    """Return the names of all figures that frames give, in the order in which they are shown."""
+    lows = [low_name(tail, definition) for tail, _, _ in TAILS for definition in LOW_DEFINITIONS]
+    percentiles = [name for name, _, _ in PERCENTILES]
+    return ("average_fps", *lows, *percentiles, "longest_frame_ms", "frames_over_100_ms")

@@ -13,12 +13,12 @@ definitions; common practice, no source.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.times import FrameTimes
 
 HAIR = 0.005  # of the level, to each side
+_FLAT = 1.0 + 2.0 * HAIR
 CAPPED_SHARE = 0.9
 PLATEAU_APART = 0.1  # of the median: a plateau nearer to it is the rest itself
 PLATEAU_BLOCKS = 2
@@ -111,20 +111,21 @@ def _plateau(times: FrameTimes, median: float) -> Flag | None:
     """Return the longest stretch of whole blocks that holds a level away from the median."""
     blocks = times.blocks
     best: tuple[int, int, float, float] | None = None
-    start, low, high = 0, 0.0, 0.0
-    for place in range(blocks.complete):
-        block_low = min(blocks.even_low[place], blocks.odd_low[place])
-        block_high = max(blocks.even_high[place], blocks.odd_high[place])
-        low, high = (min(low, block_low), max(high, block_high)) if low else (block_low, block_high)
-        if high > low * (1.0 + 2.0 * HAIR):
-            start, low, high = place, block_low, block_high
-            if high > low * (1.0 + 2.0 * HAIR):
-                start, low, high = place + 1, 0.0, 0.0
-                continue
-        if abs((low + high) / 2.0 / median - 1.0) <= PLATEAU_APART:
+    start, end, low, high = 0, 0, 0.0, 0.0
+    for place, (block_low, block_high) in enumerate(
+        zip(blocks.lows[: blocks.complete], blocks.highs[: blocks.complete], strict=True)
+    ):
+        if block_high > block_low * _FLAT:
             continue
-        if best is None or place + 1 - start > best[1] - best[0]:
-            best = (start, place + 1, low, high)
+        low, high = min(low, block_low), max(high, block_high)
+        if end != place or high > low * _FLAT:
+            start, low, high = place, block_low, block_high
+        end = place + 1
+        level = (low + high) / 2.0
+        if abs(level / median - 1.0) > PLATEAU_APART and (
+            best is None or end - start > best[1] - best[0]
+        ):
+            best = (start, end, low, high)
     if best is None:
         return None
     start, end, low, high = best
@@ -168,9 +169,9 @@ def _loading_head(times: FrameTimes, median: float, head: int) -> Flag:
 
 def _alternating(times: FrameTimes) -> Flag | None:
     blocks = times.blocks
-    if blocks.count < 2 or blocks.alternating < ALTERNATING_SHARE * blocks.count:
+    if blocks.looked_at < 2 or blocks.alternating < ALTERNATING_SHARE * blocks.looked_at:
         return None
-    share = blocks.alternating / blocks.count
+    share = blocks.alternating / blocks.looked_at
     return Flag(
         "alternating",
         f"in {share:.0%} of the capture every second frame is longer than its neighbours: are "

@@ -289,8 +289,8 @@ def _stop_came(state: RunState, stop: o.StopCame) -> Records:
 def gate_words(gave_up: GateGaveUp) -> str:
     """Return why a gate gave up as a person reads it."""
     value = gave_up.value
-    found = f"not measured: {gave_up.why}" if value is None else f"{value} {gave_up.unit}".rstrip()
+    reading = Reading(name=gave_up.reading, unit=gave_up.unit, value=value, why=gave_up.why)
     return (
         f"{gave_up.reading} did not become {gave_up.bound} within {gave_up.waited_s:.0f} s; "
-        f"it was {found}"
+        f"it was {shown(reading)}"
     )

@@ -1,9 +1,8 @@
 """The loop: perform an instruction, observe what came of it, keep what is decided.
 
-It performs and decides nothing; all it touches, it touches through the ports of
-``harness.run.ports``. Records are durable before what they permit begins: a pass is
-launched only after its ``PassStarted`` is kept, and its files are kept before the record
-that names them.
+Touches nothing but through the ports of ``harness.run.ports``. It performs and decides
+nothing. Records are durable before what they permit begins: a pass is launched only after
+its ``PassStarted`` is kept, and its files are kept before the record that names them.
 """
 
 from __future__ import annotations

@@ -222,8 +222,8 @@ def _reader_of_all(
     """Return a reader that is quick where every field is there, as in nearly every body.
 
     It is written out as code, as the dataclass module writes ``__init__``, and fills the
-    slots without the detour that a frozen class's own ``__init__`` takes: a run of a
-    million records is read in about half the time.
+    slots without the detour that a frozen class's own ``__init__`` takes: a long run is
+    read back in about a quarter less time.
     """
     names: dict[str, Any] = {"cls": cls, "new": object.__new__, "read_any": read_any}
     lines = [f"    if len(v) != {len(converters)}: return read_any(v)", "    o = new(cls)"]

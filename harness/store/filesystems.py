@@ -71,12 +71,15 @@ def type_in(mountinfo: str, path: Path) -> str | None:
     counts, and of two the later, which lies on top.
     """
     best, found = -1, None
+    inside = f"{path}/"
     for line in mountinfo.splitlines():
         before, _, after = line.partition(" - ")
         fields = before.split(" ")
         if len(fields) < 5 or not after:
             continue
-        point = Path(re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), fields[4]))
-        if len(point.parts) >= best and path.is_relative_to(point):
-            best, found = len(point.parts), after.split(" ")[0]
+        point = fields[4]
+        if "\\" in point:
+            point = re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), point)
+        if len(point) >= best and inside.startswith(f"{point.rstrip('/')}/"):
+            best, found = len(point), after.split(" ")[0]
     return found

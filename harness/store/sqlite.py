@@ -8,9 +8,8 @@ importing a single kind of record.
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -25,7 +24,7 @@ from harness.store.standing import CellStanding, RunLine
 
 if TYPE_CHECKING:
     from harness.run.ports import Entry
-    from harness.run.records import BundleRef, Request, RequestKind
+    from harness.run.records import BundleRef, Record, Request, RequestKind
     from harness.store.bundles import Bundles
     from harness.store.rows import Row
     from harness.store.sqlite_journal import SqliteJournal
@@ -75,9 +74,18 @@ class Store:
     # ------------------------------------------------------------ runs
 
     def create_run(
-        self, run: str, *, plan_name: str, plan_hash: str, rig: str, cells: int, at: datetime
+        self,
+        run: str,
+        *,
+        plan_name: str,
+        plan_hash: str,
+        rig: str,
+        cells: int,
+        at: datetime,
+        first: Sequence[Record] = (),
+        boot: str = "",
     ) -> SqliteJournal:
-        """Register a run and return its journal, which is empty.
+        """Register a run with its first records, all or nothing, and return its journal.
 
         Args:
             run: Its name: letters, digits, ``-`` and ``_``.
@@ -86,6 +94,9 @@ class Store:
             rig: The rig it is carried out on.
             cells: How many cells the plan has.
             at: When, aware.
+            first: What the run begins with; a run that a person started begins with its
+                ``RunStarted``, so that no crash can leave a run without its plan.
+            boot: The start of the machine, kept with the first records.
 
         Raises:
             StoreError: There is such a run, or it could not be kept.
@@ -105,7 +116,9 @@ class Store:
         }
         with self._file.writing():
             self._file.ask("create_run", values)
-        return self.journal(run)
+            journal = self.journal(run)
+            journal.append(first, at=at, boot=boot)
+        return journal
 
     def runs(self, *, limit: int = -1) -> tuple[RunLine, ...]:
         """Return the latest runs, newest first; all of them without a limit."""
@@ -174,7 +187,7 @@ class Store:
         from harness.store.rows import Row
 
         names = Row.__slots__
-        for row in self._file.rows("rows", (run, after)):
+        for row in self._file.stream("rows", (run, after)):
             yield Row(**dict(zip(names, row, strict=True)))
 
     # ------------------------------------------------------------ requests
@@ -196,6 +209,8 @@ class Store:
             AskedError: There is no such run.
             StoreError: It could not be kept.
         """
+        import json
+
         from harness.store.rows import at_text
 
         self.run(run)
@@ -238,7 +253,9 @@ class Store:
 
     def orphans(self, run: str) -> tuple[str, ...]:
         """Return the paths of bundles of *run* that no record names. They are no error."""
-        bodies = self._file.rows("bodies_of_kind", (run, "pass-ended"))
+        import json
+
+        bodies = self._file.stream("bodies_of_kind", (run, "pass-ended"))
         found = (json.loads(body)["bundle"] for _, body in bodies)
         named = {bundle["path"] for bundle in found if bundle is not None}
         return tuple(path for path in self._bundles(run).found() if path not in named)

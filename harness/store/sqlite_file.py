@@ -57,9 +57,17 @@ class SqliteFile:
         with translated(self.path):
             return self.ask(query, parameters).fetchall()
 
+    def stream(self, query: str, parameters: Sequence[object] = ()) -> Iterator[Any]:
+        """Return the same rows one by one, so that a long run takes no memory."""
+        with translated(self.path):
+            yield from self.ask(query, parameters)
+
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """Keep all that is written within, or nothing; durable when this ends."""
+        """Keep all that is written within, or nothing; durable when the outermost ends."""
+        if self._db.in_transaction:
+            yield
+            return
         with translated(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:

@@ -17,9 +17,10 @@ from harness.run import instructions as i
 from harness.run import records as r
 from harness.run.loop import Onlooker
 from harness.run.state import RunState
+from harness.views.lengths import span
 from harness.views.progress import Moment, lines
 from harness.views.safety import step_lines
-from harness.views.story import sentence
+from harness.views.story import figure_words, sentence
 
 #: Readings shown with a pass, in this order, as far as they are measured.
 SHOWN = (
@@ -51,15 +52,34 @@ class PlainView(View):
     def __init__(self, out: TextIO, *, now: Callable[[], datetime]) -> None:
         self._out = out
         self._now = now
+        self._ended: r.PassEnded | None = None
 
     def kept(self, state: RunState, record: r.Record) -> None:
-        """Print the record as a sentence."""
-        if isinstance(record, (r.RoundStarted, r.RequestAnswered)) and not _worth(record):
-            return
-        clock = self._now().astimezone().strftime("%H:%M:%S")
-        print(f"{clock}  {sentence(record, state.grid)}", file=self._out, flush=True)
-        for line in _step(record):
+        """Print the record as a sentence; a pass's end and its verdict make one line."""
+        match record:
+            case r.PassEnded():
+                self._ended = record
+                return
+            case r.RoundStarted() | r.BlockClosed():
+                return
+            case r.PassJudged():
+                text = sentence(record, state.grid) + _gave(self._ended)
+            case _:
+                text = sentence(record, state.grid)
+        for line in (f"{self._now().astimezone():%H:%M:%S}  {text}", *_step(record)):
             print(line, file=self._out, flush=True)
+
+
+def _gave(ended: r.PassEnded | None) -> str:
+    """Return the main figure of a pass, its frames and its length, in brackets."""
+    if ended is None:
+        return ""
+    parts = [figure_words(each) for each in ended.figures[:1]]
+    if ended.frames is not None:
+        parts.append(f"{ended.frames} frames")
+    if ended.end is not None:
+        parts.append(span(ended.end.wall_s))
+    return f" ({', '.join(parts)})" if parts else ""
 
 
 class LiveView(View):

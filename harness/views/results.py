@@ -9,18 +9,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict
 
+from harness.rules.figures import low_name
 from harness.summary.cells import CellSummary
 from harness.summary.cells import as_json as cell_json
 from harness.summary.estimates import Estimate
 
 SCHEMA = "harness.results/1"
-
-#: Which 1 % and 0.1 % low a plan's choice of definition shows, by figure name.
-LOWS = {
-    "percentile": ("low_1pct_fps", "low_01pct_fps"),
-    "slowest-frames": ("low_1pct_slowest_frames_fps", "low_01pct_slowest_frames_fps"),
-    "slowest-time": ("low_1pct_slowest_time_fps", "low_01pct_slowest_time_fps"),
-}
 
 
 def as_json(summaries: Sequence[CellSummary]) -> dict[str, object]:
@@ -55,7 +49,7 @@ _HEAD = ("cell", "state", "average", "1 % low", "spread", "passes", "flags")
 
 def _row(summary: CellSummary, *, low: str) -> tuple[str, ...]:
     main = summary.figure("average_fps") or next(iter(summary.figures), None)
-    lowest = summary.figure(LOWS[low][0])
+    lowest = summary.figure(low_name("low_1pct_fps", low))
     state = summary.state.value
     if "group-left" in summary.flags:
         state = f"{state} (group {summary.group}, left)"
@@ -113,20 +107,20 @@ def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
 def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     used: dict[str, str] = {}
     for summary in summaries:
-        for name in ("average_fps", LOWS[low][0]):
+        for name in ("average_fps", low_name("low_1pct_fps", low)):
             estimate = summary.figure(name)
             if estimate is not None:
                 used[name] = estimate.definition
-    lines = []
+    lines, mean = [], "mean over kept passes, ± half the 95 % interval"
     if "average_fps" in used:
-        lines.append(
-            f"average: mean over kept passes of {used['average_fps']} (frames ÷ total time), "
-            "± half the 95 % interval"
-        )
-    if LOWS[low][0] in used:
-        lines.append(
-            f"1 % low: {used[LOWS[low][0]]}; mean over kept passes, ± half the 95 % interval"
-        )
+        lines.append(f"average: frames ÷ total time ({used['average_fps']}); {mean}")
+    low_figure = low_name("low_1pct_fps", low)
+    if low_figure in used:
+        lines.append(f"1 % low: {used[low_figure]}; {mean}")
+    if any("thin" in summary.flags for summary in summaries):
+        lines.append("thin: fewer than ten frames are in the tail that a low figure rests on")
+    if any("marked" in summary.flags for summary in summaries):
+        lines.append("marked: a kept pass carries a remark (harness trace shows it)")
     lines.append(
         "spread: sample standard deviation of the average over kept passes, relative to it"
     )

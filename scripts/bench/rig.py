@@ -91,7 +91,9 @@ def sampling() -> Iterator[Line]:
             with subprocess.Popen(["sleep", str(seconds)]) as command:
                 identity = ProcessId(command.pid, 0)
                 began_s = clock.steady_s()
-                sampler.begin(Started(id=identity, descriptor=-1, started_s=began_s), each_tick=int)
+                sampler.begin(
+                    Started(id=identity, descriptor=-1, started_s=began_s), each_tick=_nothing
+                )
             sampler.finish()
             shares.append(100 * sampler.cpu_s / seconds)
             into_s = [json.loads(line)["into_s"] for line in lines.read_text().splitlines()]
@@ -182,6 +184,10 @@ def starting() -> Iterator[Line]:
 
         note = "with the proof that nothing is left"
         yield ratio("one whole command / bare spawn", whole, bare, PAIRS, note=note)
+
+
+def _nothing() -> None:
+    pass
 
 
 def _line(name: str, values: list[float], limit: float | None, unit: str, note: str = "") -> Line:

@@ -82,7 +82,9 @@ def test_the_folder_of_an_attempt_is_removed_when_the_next_pass_starts(tmp_path:
     rig = bench(tmp_path)
     first = rig.carry_out(task(fake("ok"), attempt=1), _never)
     assert first.folder is not None
-    assert first.folder.is_dir()
+    assert first.folder_made_ns is not None
+    written = [each.path.stat().st_mtime_ns for each in first.members]
+    assert all(time_ns >= first.folder_made_ns for time_ns in written)
     second = rig.carry_out(task(fake("ok"), attempt=2), _never)
     assert not first.folder.exists()
     assert second.folder is not None

@@ -249,3 +249,16 @@ def test_the_command_knows_which_run_and_attempt_it_belongs_to(tmp_path: Path) -
 def test_wall_time_is_the_commands_own_and_not_the_launchers(tmp_path: Path) -> None:
     report = bench(tmp_path).carry_out(task(title("sleep", "0.2")), lambda: False)
     assert 0.2 <= report.end.wall_s < 0.25
+
+
+def test_a_command_gets_the_cores_back_that_the_runner_gave_up(tmp_path: Path) -> None:
+    cores = os.sched_getaffinity(0)
+    rig = bench(tmp_path)
+    try:
+        os.sched_setaffinity(0, {max(cores)})
+        report = rig.carry_out(
+            task(title(*python("import os; print(sorted(os.sched_getaffinity(0)))"))), lambda: False
+        )
+    finally:
+        os.sched_setaffinity(0, cores)
+    assert members(report)["output/stdout"].decode().strip() == str(sorted(cores))

@@ -54,7 +54,10 @@ def _title(folder: Path, code: str) -> tuple[str, ...]:
     return (sys.executable, str(script))
 
 
-SLEEPER = "open('ready', 'w').write(str(os.getpid()))\ntime.sleep(60)"
+SLEEPER = (
+    "open('ready.part', 'w').write(str(os.getpid())); os.rename('ready.part', 'ready')\n"
+    "time.sleep(60)"
+)
 #: A title that leaves a helper in a session of its own, with or without what it inherited.
 WITH_HELPER = (
     "helper = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(60)'],"
@@ -80,7 +83,7 @@ def test_the_command_dies_with_its_runner(
     runners: list[subprocess.Popen[str]], tmp_path: Path
 ) -> None:
     runner = _start(runners, tmp_path, *_title(tmp_path, SLEEPER), ready="ready")
-    pid = int((tmp_path / "ready").read_text() or "0")
+    pid = int((tmp_path / "ready").read_text())
     assert _is_alive(pid)
     runner.kill()
     runner.wait()

@@ -7,9 +7,6 @@ borders of pieces, so that pieces leave no trace in the result.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
-
 from harness.rig.captures import plain
 from harness.rig.captures.times import (
     OPENING_FRAMES,
@@ -20,32 +17,19 @@ from harness.rig.captures.times import (
 )
 from harness.rig.captures.trouble import AGAIN, Trouble
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from harness.rig.captures.arithmetic import Arithmetic
     from harness.rig.captures.declared import Declared
+
+    Line = Callable[[int], int | None]
 
 #: A longer frame is none: eleven days.
 LONGEST_MS = 1e9
-
-Line = Callable[[int], int | None]
-
-
-class Arithmetic(Protocol):
-    """What ``plain`` and ``wide`` both do; values are of the form that ``taken`` returns."""
-
-    def taken(self, values: Sequence[float], /) -> Any: ...  # noqa: D102
-    def joined(self, before: Any, values: Any, /) -> Any: ...  # noqa: D102
-    def scaled(self, values: Any, unit: str, /) -> Any: ...  # noqa: D102
-    def differences(self, values: Any, before: float | None, /) -> Any: ...  # noqa: D102
-    def extremes(self, values: Any, /) -> tuple[float, float]: ...  # noqa: D102
-    def rises(self, values: Any, /) -> int: ...  # noqa: D102
-    def place_of(self, values: Any, value: float, /) -> int: ...  # noqa: D102
-    def counts_up(self, values: Sequence[float], start: float, /) -> bool: ...  # noqa: D102
-    def run_of(self, values: Any, /) -> Sequence[float]: ...  # noqa: D102
-    def add_to(self, total: ExactSum, values: Any, /) -> None: ...  # noqa: D102
-    def add_blocks(self, blocks: Blocks, values: Any, /) -> int: ...  # noqa: D102
-    def within(  # noqa: D102
-        self, values: Any, clock_ms: float, from_ms: float, to_ms: float, /
-    ) -> tuple[int, int, float]: ...
+INFINITE = float("inf")
 
 
 class Part:
@@ -67,7 +51,7 @@ class Assembly:
         declared: Whether they are clock values, and which kinds of frames count.
         part: What is cut out; None for all.
         arithmetic: What calculates.
-        keep_run: Puts a sorted run where it is to stay.
+        keep_run: Puts a sorted run where it is to stay; None: it stays where it is.
     """
 
     def __init__(
@@ -77,7 +61,7 @@ class Assembly:
         declared: Declared,
         part: Part | None = None,
         arithmetic: Arithmetic = plain,
-        keep_run: Callable[[Sequence[float]], Sequence[float]] = lambda run: run,
+        keep_run: Callable[[Sequence[float]], Sequence[float]] | None = None,
     ) -> None:
         self._unit = unit
         self._clock = declared.values == "clock"
@@ -118,6 +102,11 @@ class Assembly:
         values = self._do.taken(numbers)
         shift = 0
         if self._clock:
+            if not self._do.finite(values):
+                for place, value in enumerate(map(float, values)):
+                    if abs(value) == INFINITE:
+                        self._note_bad("bad-cells", line, rows[place])
+                return
             last = float(values[-1])
             shift = 1 if self._before is None else 0
             values = self._do.differences(values, self._before)
@@ -127,31 +116,30 @@ class Assembly:
         elif not self.count:
             self._refuse_clock(values, line(rows[0]))
         values = self._do.scaled(values, self._unit)
-        low, high = self._do.extremes(values)
-        if high > LONGEST_MS:
-            row = rows[self._do.place_of(values, high) + shift]
-            raise implausible(high, self._unit, line=line(row), clock=self._clock)
-        if not low > 0.0:
-            self._not_above_zero(values, [line(row) for row in rows[shift:]])
+        run = self._do.run_of(values)
+        if not (run[0] > 0.0 and run[-1] <= LONGEST_MS):
+            self._impossible(values, rows[shift:], line)
             return
-        self._keep(values, rows, shift, line)
+        self._keep(values, run, rows[shift:], line)
 
-    def _keep(self, values: Any, rows: Sequence[int], shift: int, line: Line) -> None:
-        first, last = 0, len(values)
+    def _keep(self, values: Any, run: Sequence[float], rows: Sequence[int], line: Line) -> None:
+        """Take frame times that can be true; *run* is the same, sorted."""
         if self._part is not None:
             length = self._part.length_ms
-            end_ms = float("inf") if length is None else self._part.from_ms + length
+            end_ms = INFINITE if length is None else self._part.from_ms + length
             first, last, self._at_ms = self._do.within(
                 values, self._at_ms, self._part.from_ms, end_ms
             )
             self.before_part += first
             self.after_part += len(values) - last
-            values = values[first:last]
+            if last - first < len(values):
+                values, rows = values[first:last], rows[first:last]
+                run = self._do.run_of(values)
         if not len(values):
             return
-        self._note_lines(line(rows[first + shift]), line(rows[last + shift - 1]), len(values))
-        self._runs.append(self._keep_run(self._do.run_of(values)))
-        self._do.add_to(self._total, values)
+        self._note_lines(line(rows[0]), line(rows[-1]), len(values))
+        self._runs.append(run if self._keep_run is None else self._keep_run(run))
+        self._do.add_to(self._total, run)
         self._open(values)
         held = values if self._over is None else self._do.joined(self._over, values)
         self._over = held[self._do.add_blocks(self._blocks, held) :]
@@ -175,9 +163,9 @@ class Assembly:
             self._opening = [*self._opening, *map(float, values[:room])]
             values = values[room:]
         at = max(self.count, OPENING_FRAMES)
-        longest = self._do.extremes(values)[1]
+        longest, place = self._do.longest(values)
         if self._later is None or longest > self._later[0]:
-            self._later = (float(longest), at + self._do.place_of(values, longest))
+            self._later = (longest, at + place)
 
     def _counted(
         self, numbers: Sequence[float], kinds: Sequence[bytes]
@@ -206,7 +194,7 @@ class Assembly:
         if steps < 7 or self._do.rises(values[:64]) < 0.9 * min(steps, 63):
             return
         first, last = float(values[0]), float(values[-1])
-        if self._do.counts_up(values, first) and first.is_integer():
+        if first.is_integer() and list(values) == list(range(int(first), int(first) + steps + 1)):
             self.remarks.append(
                 f"the times are {first:g}, {first + 1:g}, {first + 2:g} … to {last:g}, one by one: "
                 "is this the column that counts the frames?"
@@ -220,12 +208,21 @@ class Assembly:
                 do="declare values clock",
             )
 
-    def _not_above_zero(self, values: Any, lines: list[int | None]) -> None:
-        for code, fits in _SIGNS:
-            places = [place for place, value in enumerate(map(float, values)) if fits(value)]
-            if places:
-                count, line = self._bad.get(code, (0, lines[places[0]]))
-                self._bad[code] = (count + len(places), line)
+    def _impossible(self, values: Any, rows: Sequence[int], line: Line) -> None:
+        """Note times that no frame has; the capture is not kept, so rows may be walked."""
+        for place, value in enumerate(map(float, values)):
+            if value == INFINITE:
+                self._note_bad("bad-cells", line, rows[place])
+            elif value > LONGEST_MS:
+                raise implausible(value, self._unit, line=line(rows[place]), clock=self._clock)
+            elif value < 0.0:
+                self._note_bad("negative-times", line, rows[place])
+            elif value == 0.0:
+                self._note_bad("zero-times", line, rows[place])
+
+    def _note_bad(self, code: str, line: Line, row: int) -> None:
+        count, first = self._bad.get(code) or (0, line(row))
+        self._bad[code] = (count + 1, first)
 
     def voids(self) -> tuple[Trouble, ...]:
         """Return what makes the recording void in its numbers."""
@@ -233,7 +230,9 @@ class Assembly:
         for code, (count, line) in self._bad.items():
             frames = "1 frame" if count == 1 else f"{count} frames"
             at = f", the first in line {line}" if line else ""
-            if code == "negative-times":
+            if code == "bad-cells":
+                found.append(Trouble(code, f"{frames} without end{at}", line=line, do=AGAIN))
+            elif code == "negative-times":
                 kind = "clock-steps-back" if self._clock else code
                 how = "the clock goes back before" if self._clock else "below zero:"
                 found.append(Trouble(kind, f"{how} {frames}{at}", line=line, do=AGAIN))
@@ -243,6 +242,10 @@ class Assembly:
                     Trouble(code, f"{frames} of no time at all ({why}){at}", line=line, do=AGAIN)
                 )
         return tuple(found)
+
+    def whole_ms(self) -> float:
+        """Return how long all frames last, those outside the part that is cut out too."""
+        return self._total.total() if self._part is None else self._at_ms
 
     def result(self) -> FrameTimes | None:
         """Return the frame times; None where no frame is left."""
@@ -256,17 +259,6 @@ class Assembly:
             later_longest=self._later,
             first_line=self._first_line,
         )
-
-
-def _is_negative(value: float) -> bool:
-    return value < 0.0
-
-
-def _is_zero(value: float) -> bool:
-    return value == 0.0
-
-
-_SIGNS = (("negative-times", _is_negative), ("zero-times", _is_zero))
 
 
 def implausible(value_ms: float, unit: str, *, line: int | None = None, clock: bool) -> Trouble:
@@ -294,8 +286,9 @@ def frame_times(values_ms: Sequence[float]) -> FrameTimes:
 
     if not values_ms or not all(0.0 < value < LONGEST_MS for value in values_ms):
         raise ValueError("frame times must be above zero and finite, and there must be one")
+    values = list(values_ms)
     assembly = Assembly(unit="ms", declared=Declared(values="durations"))
-    assembly._keep(list(values_ms), range(len(values_ms)), 0, lambda _: None)
+    assembly._keep(values, sorted(values), range(len(values)), lambda _: None)
     times = assembly.result()
     assert times is not None
     return times

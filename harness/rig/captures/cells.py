@@ -55,7 +55,11 @@ class Style:
             if self.thousands:
                 between = b"|".join(map(re.escape, self.thousands))
                 whole = rb"(?>[0-9]{1,3}(?:(?:%b)[0-9]{3})++|[0-9]++)" % between
-            number = rb"(?>%b(?:%b[0-9]*+)?+|%b[0-9]++)(?:[eE][+-]?+[0-9]++)?+" % (whole, mark, mark)
+            number = rb"(?>%b(?:%b[0-9]*+)?+|%b[0-9]++)(?:[eE][+-]?+[0-9]++)?+" % (
+                whole,
+                mark,
+                mark,
+            )
             cell = rb"[ \t]*+[+-]?+%b%b[ \t]*+" % (number, re.escape(self.suffix))
             self._grammar = (re.compile(cell), re.compile(rb"(?:%b\n)*+" % cell))
         return self._grammar
@@ -106,11 +110,12 @@ def _bad(cells: Sequence[bytes], style: Style) -> BadCells:
 
 # ------------------------------------------------------------------ what style a column has
 
-_SUFFIX = re.compile(rb"[0-9.,](\xc2\xa0| ?)([A-Za-z]+|(?:\xc2\xb5|\xce\xbc)s)[ \t]*")
+# Patterns are compiled where they are used: a plain capture needs none of them.
+_SUFFIX = rb"[0-9.,](\xc2\xa0| ?)([A-Za-z]+|(?:\xc2\xb5|\xce\xbc)s)[ \t]*"
 # One comma in the cell, digits around it; anything that holds no digit may stand after them.
-_COMMA = re.compile(rb"(?m)^[^,\n]*[0-9],([0-9]+)[^,0-9\n]*$")
-_BOTH = re.compile(rb"(?m)^[^\n]*(?:[0-9]\.[0-9]+,[0-9]|[0-9],[0-9]+\.[0-9])[^\n]*$")
-_MARKED = re.compile(
+_COMMA = rb"(?m)^[^,\n]*[0-9],([0-9]+)[^,0-9\n]*$"
+_BOTH = rb"(?m)^[^\n]*(?:[0-9]\.[0-9]+,[0-9]|[0-9],[0-9]+\.[0-9])[^\n]*$"
+_MARKED = (
     rb"[ \t]*[+-]?[0-9]{1,3}"
     rb"(?:(?:[.,' ]|\xc2\xa0|\xe2\x80\xaf|\xe2\x80\x89|\xe2\x80\x99)[0-9]{3})+"
     rb"(?:[.,][0-9]*)?[ \t]*"
@@ -156,7 +161,7 @@ def _marks(thousands: str | None) -> tuple[bytes, ...]:
 
 def _comma(joined: bytes) -> bytes | None:
     """Return the comma if it can only be the decimal mark."""
-    both = _BOTH.search(joined)
+    both = re.search(_BOTH, joined)
     if both:
         decimal, thousands = (".", ",") if both[0].rfind(b".") > both[0].rfind(b",") else (",", ".")
         raise Trouble(
@@ -164,7 +169,7 @@ def _comma(joined: bytes) -> bytes | None:
             f"{shown(both[0].strip())} has two marks, and neither was declared",
             do=f'declare thousands "{thousands}" and decimal "{decimal}"',
         )
-    fractions = _COMMA.findall(joined)
+    fractions = re.findall(_COMMA, joined)
     if not fractions or b"." in joined:
         return None  # what the commas are shows where the cell fails
     if all(len(digits) == 3 for digits in fractions):
@@ -179,7 +184,7 @@ def _comma(joined: bytes) -> bytes | None:
 def _with_suffix(
     cells: Sequence[bytes], decimal: bytes, thousands: tuple[bytes, ...]
 ) -> tuple[Style, str | None]:
-    found = _SUFFIX.search(cells[0]) if cells else None
+    found = re.search(_SUFFIX, cells[0]) if cells else None
     unit = SPELLINGS.get(found[2].decode("utf-8", "replace").lower()) if found else None
     if found is None or unit is None or found.end() != len(cells[0]):
         return Style(decimal=decimal, thousands=thousands), None
@@ -188,9 +193,11 @@ def _with_suffix(
 
 # --------------------------------------------------------------- what a bad cell makes of it
 
-_NAN = re.compile(rb"(?i)[+-]?(nan(\(.*\))?|1\.#(ind|qnan|snan).*)")
-_INFINITE = re.compile(rb"(?i)[+-]?(inf|infinity|1\.#inf.*)")
-_ABSENT = re.compile(rb"(?i)n/?a|null|none|nil|-+|--|\?|#n/a")
+_KINDS = (
+    ("NaN", rb"(?i)[+-]?(nan(\(.*\))?|1\.#(ind|qnan|snan).*)"),
+    ("infinite", rb"(?i)[+-]?(inf|infinity|1\.#inf.*)"),
+    ("N/A", rb"(?i)#?n/?a|null|none|nil|-+|\?"),
+)
 
 
 def kind_of(cell: bytes) -> str | None:
@@ -198,8 +205,8 @@ def kind_of(cell: bytes) -> str | None:
     text = cell.strip()
     if not text:
         return "blank"
-    for kind, pattern in (("NaN", _NAN), ("infinite", _INFINITE), ("N/A", _ABSENT)):
-        if pattern.fullmatch(text):
+    for kind, pattern in _KINDS:
+        if re.fullmatch(pattern, text):
             return kind
     return None
 
@@ -207,7 +214,7 @@ def kind_of(cell: bytes) -> str | None:
 def trouble_of(cell: bytes, style: Style, *, column: str, line: int | None) -> Trouble:
     """Return the trouble that a cell makes which is neither a number nor absent."""
     what = f"{shown(cell)} in column {shown(column)} is not a number"
-    suffix = _SUFFIX.search(cell)
+    suffix = re.search(_SUFFIX, cell)
     if suffix and SPELLINGS.get(suffix[2].decode("utf-8", "replace").lower()):
         had = shown(style.suffix.strip()) if style.suffix else "none"
         return Trouble(
@@ -225,14 +232,14 @@ def trouble_of(cell: bytes, style: Style, *, column: str, line: int | None) -> T
             line=line,
             do=AGAIN,
         )
-    if _COMMA.fullmatch(cell) and style.decimal == b".":
+    if re.fullmatch(_COMMA, cell) and style.decimal == b".":
         return Trouble(
             "decimal-unclear",
             what,
             line=line,
             do='declare decimal "," if that is its decimal mark, thousands "," if not',
         )
-    if _MARKED.fullmatch(cell):
+    if re.fullmatch(_MARKED, cell):
         return Trouble(
             "thousands-unclear",
             f"{what} as declared: a mark stands between its thousands",

@@ -6,12 +6,12 @@ practice, no source.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from harness.rig.captures.assembly import Part, implausible
+from harness.rig.captures.assembly import implausible
 from harness.rig.captures.trouble import AGAIN, Trouble
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from harness.rig.captures.assembly import Part
     from harness.rig.captures.times import FrameTimes
 
 #: The middle frame of a capture lies between: 20 000 frames a second, and one in ten seconds.
@@ -40,12 +40,7 @@ def unit_changes(times: FrameTimes) -> Trouble | None:
     or as short, as all before.
     """
     blocks = times.blocks
-    lows = [
-        min(pair)
-        for pair in zip(
-            blocks.even_low[: blocks.complete], blocks.odd_low[: blocks.complete], strict=True
-        )
-    ]
+    lows = blocks.lows[: blocks.complete]
     if len(lows) < 2 * _BLOCKS_EACH_SIDE:
         return None
     small, large = min(lows), max(lows)

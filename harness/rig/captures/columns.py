@@ -8,8 +8,6 @@ which unit (``frame_ms``, ``Frame time (us)``).
 
 from __future__ import annotations
 
-import re
-
 from harness.rig.captures.declared import SPELLINGS, UNITS, Declared
 from harness.rig.captures.trouble import Trouble, listed, shown
 
@@ -24,13 +22,15 @@ KIND_NAMES = frozenset(("kind", "frame kind", "type", "frame type", "generated",
 
 #: Names of columns that count frames, if their first values rise one by one.
 COUNTER_NAMES = frozenset(
-    ("frame", "no", "nr", "n", "#", "index", "number", "counter")
-    + tuple(f"frame {word}" for word in ("no", "nr", "number", "id", "index", "count", "counter"))
+    (
+        *("frame", "no", "nr", "n", "#", "index", "number", "counter"),
+        *("frame no", "frame nr", "frame number", "frame id", "frame index"),
+        *("frame count", "frame counter"),
+    )
 )
 
 _TIME_NAMES = frozenset(("frame", "frame time", "frametime", "frame duration", "frame length"))
 _RATE_WORDS = frozenset(("fps", "rate", "hz", "framerate"))
-_WORDS = re.compile(r"[^\W_]+|#")
 
 
 def words(name: str) -> tuple[str, ...]:
@@ -39,7 +39,7 @@ def words(name: str) -> tuple[str, ...]:
     >>> words("Frame_MS"), words(" frame time (ms)")
     (('frame', 'ms'), ('frame', 'time', 'ms'))
     """
-    return tuple(_WORDS.findall(name.lower()))
+    return tuple("".join(c if c.isalnum() or c == "#" else " " for c in name.lower()).split())
 
 
 def unit_said(name: str) -> str | None:
@@ -84,9 +84,7 @@ def find(names: list[str], wanted: str, *, what: str, line: int | None, text: st
     )
 
 
-def time_column(
-    names: list[str], declared: Declared, *, line: int | None, text: str | None
-) -> int:
+def time_column(names: list[str], declared: Declared, *, line: int | None, text: str | None) -> int:
     """Return the place of the column of frame times.
 
     Raises:

@@ -10,8 +10,7 @@ to a few times the bare interpreter, and dataclasses alone would double that.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.plan.document import Frames
 

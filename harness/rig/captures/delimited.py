@@ -5,8 +5,8 @@ Pure, but for large captures (see ``wide``).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from itertools import pairwise
 
 from harness.rig.captures import cells, columns
 from harness.rig.captures.ends import end_of_table, numeric_columns
@@ -15,22 +15,15 @@ from harness.rig.captures.table import Shape, shape_of
 from harness.rig.captures.text import Piece, pieces
 from harness.rig.captures.trouble import Trouble, shown
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.gather import Gather
 
 _SAMPLE_LINES = 64
 
 
-
-def read(
-    blocks: Iterator[bytes],
-    gather: Gather,
-    *,
-    spread: Callable[[Iterator[tuple[bytes, int]], Shape], Iterator[Rows | Absent]] | None = None,
-) -> None:
+def read(blocks: Iterator[bytes], gather: Gather) -> None:
     """Read a frame log into *gather*.
-
-    *spread* takes the pieces of a large capture apart, in order, several at once.
 
     Raises:
         Trouble: the file cannot be read as it was declared.
@@ -39,18 +32,19 @@ def read(
     first = next(text)
     shape, start = _shape(first, gather)
     bodies = _bodies(first, start, text, shape, gather)
-    if spread is None:
-        for body, line in bodies:
-            try:
-                gather.add(split(body, shape, line=line))
-            except Absent as absent:
-                gather.absent(absent)
-        return
-    for rows in spread(bodies, shape):
+    for rows in (gather.spread or _one_by_one)(bodies, shape):
         if isinstance(rows, Absent):
             gather.absent(rows)
         else:
             gather.add(rows)
+
+
+def _one_by_one(bodies: Iterator[tuple[bytes, int]], shape: Shape) -> Iterator[Rows | Absent]:
+    for body, line in bodies:
+        try:
+            yield split(body, shape, line=line)
+        except Absent as absent:
+            yield absent
 
 
 def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
@@ -74,8 +68,12 @@ def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
         column = _time_cells(first.body[start:], shape, sample=column)
         shape.style, said = cells.style_of(column, declared)
         _settle_unit(shape, said)
+        if shape.style.decimal == b"," and declared.decimal is None:
+            gather.notes.append("the comma taken for the decimal mark: it cannot be another")
         if said:
             gather.notes.append(f"the unit {shown(shape.style.suffix.strip())} after every number")
+    if declared.column is None:
+        gather.notes.append(f"frame times taken from column {shown(shape.names[shape.time])}")
     if shape.unit is None:
         raise Trouble(
             "unit-missing",
@@ -128,7 +126,7 @@ def _counter(sample: bytes, shape: Shape) -> int | None:
         values = [row[place].strip(b' "') for row in rows if len(row) > place]
         if len(values) < 2 or not all(value.isdigit() and len(value) < 16 for value in values):
             continue
-        steps = [int(after) - int(value) for value, after in zip(values, values[1:], strict=False)]
+        steps = [int(after) - int(value) for value, after in pairwise(values)]
         if steps.count(1) * 4 >= 3 * len(steps):
             return place
     return None
@@ -155,6 +153,6 @@ def _bodies(
             yield body, line
         if piece.final:
             return
-        line += body.count(b"\n")
+        line += gather.arithmetic.count_lines(body)
         piece = next(others)
         body = piece.body

@@ -6,11 +6,10 @@ of the table is passed over, and said; what may be rows is never passed over.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from harness.rig.captures.table import NUMERIC, Shape
+from harness.rig.captures.table import Shape, is_number
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.declared import Declared
 
@@ -66,9 +65,7 @@ def end_of_table(
     return table
 
 
-def _without_footer(
-    body: bytes, rest: bytes, footer: int, *, line: int, notes: list[str]
-) -> bytes:
+def _without_footer(body: bytes, rest: bytes, footer: int, *, line: int, notes: list[str]) -> bytes:
     lines = body.split(b"\n")[:-1] + ([rest] if rest else [])
     if footer > len(lines):
         raise Trouble(
@@ -100,7 +97,7 @@ def _refuse_rows_after(after: bytes, shape: Shape, *, first_blank: int) -> None:
         fields = text.split(shape.delimiter)
         if len(fields) != shape.width + shape.trailing:
             continue
-        if NUMERIC.fullmatch(fields[shape.time]) and _numeric(fields, shape) == shape.numeric:
+        if is_number(fields[shape.time]) and _numeric(fields, shape) == shape.numeric:
             raise Trouble(
                 "blank-line",
                 f"line {first_blank} is empty, and rows of the table come after it",
@@ -140,9 +137,7 @@ def _numeric(fields: list[bytes], shape: Shape) -> frozenset[int]:
 def numeric_columns(fields: list[bytes], time: int, width: int) -> frozenset[int]:
     """Return the columns but that of the times in which a row has a number."""
     return frozenset(
-        place
-        for place, cell in enumerate(fields[:width])
-        if place != time and NUMERIC.fullmatch(cell)
+        place for place, cell in enumerate(fields[:width]) if place != time and is_number(cell)
     )
 
 

@@ -8,20 +8,29 @@ as a whole say.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 from harness.rig.captures import checks, plain
-from harness.rig.captures.assembly import Arithmetic, Assembly, Part
+from harness.rig.captures.assembly import Assembly
 from harness.rig.captures.columns import KIND_NAMES, words
 from harness.rig.captures.counting import Counting
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from harness.rig.captures.arithmetic import Arithmetic
+    from harness.rig.captures.assembly import Part
     from harness.rig.captures.declared import Declared
     from harness.rig.captures.rows import Absent, Rows
+    from harness.rig.captures.spill import Spill
+    from harness.rig.captures.table import Shape
     from harness.rig.captures.times import FrameTimes
 
+    Spread = Callable[[Iterator[tuple[bytes, int]], Shape], Iterator[Rows | Absent]]
+
+#: What makes a recording void and leaves the frames that were read what they are.
+_STILL_TRUE = frozenset(("truncated", "short-capture"))
 _MOST_TEXTS = 1000  # different texts of a column that may mix programs; more are no programs
 
 
@@ -29,34 +38,54 @@ class Capture:
     """What was read from a capture.
 
     Args:
-        times: The frame times; None where not one frame can be used.
-        voids: What makes the recording void; empty for a good one. ``times`` may still hold
-            what could be read.
+        times: The frame times, as far as they could be read; None where no frame could.
+        troubles: What refuses the capture, or makes the recording void; empty for a good one.
         notes: What was passed over, or taken for something, and why.
         before_part: Frames before the part that is measured.
         after_part: Frames after it.
+        whole_ms: How long all frames last together, those outside the part too.
     """
 
-    __slots__ = ("after_part", "before_part", "notes", "times", "voids")
+    __slots__ = ("after_part", "before_part", "notes", "times", "troubles", "whole_ms")
 
     def __init__(
         self,
         *,
         times: FrameTimes | None,
-        voids: tuple[Trouble, ...],
+        troubles: tuple[Trouble, ...],
         notes: tuple[str, ...],
         before_part: int = 0,
         after_part: int = 0,
+        whole_ms: float = 0.0,
     ) -> None:
+        self.whole_ms = whole_ms
         self.times = times
-        self.voids = voids
+        self.troubles = troubles
         self.notes = notes
         self.before_part = before_part
         self.after_part = after_part
 
+    @property
+    def refused(self) -> bool:
+        """Return whether a declaration must be put right before the capture can be read."""
+        return any(not trouble.void for trouble in self.troubles)
+
+    @property
+    def frames(self) -> int:
+        """Return how many frames could be read."""
+        return 0 if self.times is None else self.times.count
+
 
 class Gather:
-    """Takes rows in order; gives the capture."""
+    """Takes rows in order; gives the capture.
+
+    Args:
+        declared: How the capture is to be read.
+        part: What is cut out of it; None for all.
+        arithmetic: What calculates.
+        spill: Where the frames of a large capture stay; None: in memory.
+        spread: Takes the pieces of a large text apart, several at once, in order.
+    """
 
     def __init__(
         self,
@@ -64,14 +93,16 @@ class Gather:
         *,
         part: Part | None = None,
         arithmetic: Arithmetic = plain,
-        keep_run: Callable[[Sequence[float]], Sequence[float]] = lambda run: run,
+        spill: Spill | None = None,
+        spread: Spread | None = None,
     ) -> None:
         self.declared = declared
+        self.spread = spread
         self.notes: list[str] = []
         self.voids: list[Trouble] = []
         self._part = part
-        self._do = arithmetic
-        self._keep_run = keep_run
+        self.arithmetic = arithmetic
+        self._spill = spill
         self._assembly: Assembly | None = None
         self._unit = ""
         self._column = ""
@@ -83,6 +114,15 @@ class Gather:
         self._absent_first: Absent | None = None
         self._rows = 0
 
+    def __enter__(self) -> Gather:
+        """Return the gatherer itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Let go of what a large capture needed while it was read."""
+        if self._spill is not None:
+            self._spill.close()
+
     def begin(
         self, *, unit: str, column: str, counter: str | None, watched: dict[int, str]
     ) -> None:
@@ -93,12 +133,12 @@ class Gather:
             unit=unit,
             declared=self.declared,
             part=self._part,
-            arithmetic=self._do,
-            keep_run=self._keep_run,
+            arithmetic=self.arithmetic,
+            keep_run=None if self._spill is None else self._spill.keep,
         )
         if counter is not None:
-            self._counting = Counting(counter, self._do.counts_up)
-            self._counting_kept = Counting(counter, plain.counts_up)
+            self._counting = Counting(counter)
+            self._counting_kept = Counting(counter)
         self._watched = {place: (name, Counter()) for place, name in watched.items()}
 
     def add(self, rows: Rows) -> None:
@@ -122,8 +162,7 @@ class Gather:
             return
         self._counting.add(rows.counter, rows.line_of_row)
         if rows.mask is not None:
-            kept = [value for value, counts in zip(rows.counter, rows.mask, strict=True) if counts]
-            self._counting_kept.add(kept, rows.line)
+            self._counting_kept.add(rows.counter.chosen(rows.mask), rows.line)
 
     def absent(self, absent: Absent) -> None:
         """Take it that the next rows have cells without a number."""
@@ -173,9 +212,12 @@ class Gather:
                 self.voids.extend(checks.too_short(times, self._part))
         elif not self.voids:
             self.voids.append(self._no_frames(before + after))
+        if any(void.code not in _STILL_TRUE for void in self.voids):
+            times = None
         return Capture(
             times=times,
-            voids=tuple(self.voids),
+            whole_ms=0.0 if assembly is None else assembly.whole_ms(),
+            troubles=tuple(self.voids),
             notes=tuple(self.notes),
             before_part=before,
             after_part=after,

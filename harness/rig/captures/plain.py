@@ -12,10 +12,9 @@ from itertools import accumulate
 from operator import lt, sub
 
 from harness.rig.captures.declared import UNITS
-from harness.rig.captures.times import BLOCK_FRAMES, Blocks, ExactSum, Folded
+from harness.rig.captures.times import BLOCK_FRAMES, Blocks, ExactSum
 
-#: Frames that alternate are apart by more than this factor.
-APART = 1.05
+INFINITE = float("inf")
 
 
 def taken(values: Sequence[float]) -> list[float]:
@@ -42,9 +41,15 @@ def differences(values: list[float], before: float | None) -> list[float]:
     return list(map(sub, all_values[1:], all_values))
 
 
-def extremes(values: list[float]) -> tuple[float, float]:
-    """Return the smallest and the largest."""
-    return min(values), max(values)
+def longest(values: list[float]) -> tuple[float, int]:
+    """Return the largest and the first place where it stands."""
+    value = max(values)
+    return value, values.index(value)
+
+
+def finite(values: list[float]) -> bool:
+    """Return whether no value is infinite."""
+    return abs(max(values)) < INFINITE and abs(min(values)) < INFINITE
 
 
 def rises(values: list[float]) -> int:
@@ -52,24 +57,14 @@ def rises(values: list[float]) -> int:
     return sum(map(lt, values, values[1:]))
 
 
-def place_of(values: list[float], value: float) -> int:
-    """Return the first place where *value* stands."""
-    return values.index(value)
-
-
-def counts_up(values: Sequence[float], start: float) -> bool:
-    """Return whether *values* are start, start + 1, start + 2 …"""
-    return values == list(range(int(start), int(start) + len(values)))
-
-
 def run_of(values: list[float]) -> Sequence[float]:
     """Return *values* sorted."""
     return sorted(values)
 
 
-def add_to(total: ExactSum, values: list[float]) -> None:
-    """Add *values* to an exact sum."""
-    total.add(values)
+def add_to(total: ExactSum, run: Sequence[float]) -> None:
+    """Add sorted values to an exact sum."""
+    total.add(run)
 
 
 def within(
@@ -84,26 +79,25 @@ def within(
     return bisect_left(begins, from_ms), bisect_left(begins, to_ms), end
 
 
+def count_lines(body: bytes) -> int:
+    """Return how many line feeds there are."""
+    return body.count(b"\n")
+
+
 def add_blocks(blocks: Blocks, values: list[float]) -> int:
     """Add the whole smallest blocks of *values*; return how many frames were taken."""
     count = len(values) // BLOCK_FRAMES
     end = count * BLOCK_FRAMES
-    a, b, c, d, e, f, g, h = (values[at:end:BLOCK_FRAMES] for at in range(BLOCK_FRAMES))
-    even_low, even_high = list(map(min, a, c, e, g)), list(map(max, a, c, e, g))
-    odd_low, odd_high = list(map(min, b, d, f, h)), list(map(max, b, d, f, h))
-    alternating = sum(
-        low > APART * other or other_low > APART * high
-        for low, high, other_low, other in zip(even_low, even_high, odd_low, odd_high, strict=True)
+    columns = [values[at:end:BLOCK_FRAMES] for at in range(BLOCK_FRAMES)]
+    lows, highs = list(map(min, *columns)), list(map(max, *columns))
+    blocks.alternate(
+        values[place * BLOCK_FRAMES : (place + 1) * BLOCK_FRAMES] for place in blocks.look_at(count)
     )
-    lows: Folded = (even_low, even_high, odd_low, odd_high)
+    blocks.make_room(count)
     if blocks.shift:
         starts = blocks.starts(count)
         ends = [*starts[1:], count]
-        lows = (
-            [min(even_low[i:j]) for i, j in zip(starts, ends, strict=True)],
-            [max(even_high[i:j]) for i, j in zip(starts, ends, strict=True)],
-            [min(odd_low[i:j]) for i, j in zip(starts, ends, strict=True)],
-            [max(odd_high[i:j]) for i, j in zip(starts, ends, strict=True)],
-        )
-    blocks.add(lows, alternating, count)
+        lows = [min(lows[i:j]) for i, j in zip(starts, ends, strict=True)]
+        highs = [max(highs[i:j]) for i, j in zip(starts, ends, strict=True)]
+    blocks.add(lows, highs, count)
     return end

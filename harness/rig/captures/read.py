@@ -5,12 +5,14 @@ Touches disk.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import sys
 
-from harness.rig.captures import source, trouble
+from harness.rig.captures import source
 from harness.rig.captures.gather import Capture, Gather
 from harness.rig.captures.readers import reader_of
+from harness.rig.captures.trouble import Trouble
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -28,33 +30,31 @@ def read_capture(
     hasher: source.Hasher | None = None,
     with_pyarrow: bool | None = None,
 ) -> Capture:
-    """Read one capture.
+    """Read one capture. Whatever is wrong with it is in the answer, never raised.
 
     Args:
         path: The file.
         declared: How it is to be read.
         part: What is cut out of it.
-        hasher: Told every byte of the file as it lies on disk.
-        with_pyarrow: Whether a large capture is read with pyarrow; None: if it is installed.
-
-    Returns:
-        The capture; it may be void, which ``voids`` says.
-
-    Raises:
-        CaptureError: the capture is refused: a declaration must be put right first.
+        hasher: Told every byte of the file as it lies on disk; for a capture that is refused
+            only those that were read.
+        with_pyarrow: Whether pyarrow is used; None: for a large capture if it is installed, for
+            any if it is loaded already.
     """
+    gather = Gather(declared, part=part)
     try:
         with source.open_file(path) as file:
             blocks = source.blocks(file, hasher)
             first = next(blocks, b"")
             large = len(first) > LARGE_BYTES
-            gather = _gather(declared, part, large=large, with_pyarrow=with_pyarrow)
-            reader_of(first).read(_again(first, blocks), gather)
-            return gather.result()
-    except trouble.Trouble as found:
-        if found.void:
-            return Capture(times=None, voids=(found,), notes=())
-        raise trouble.error((found,), file=path) from found
+            wide = _wide(large=large) if with_pyarrow is None else with_pyarrow
+            if large or wide:
+                gather = _large(declared, part, wide=wide)
+            with gather:
+                reader_of(first).read(_again(first, blocks), gather)
+                return gather.result()
+    except Trouble as found:
+        return Capture(times=None, troubles=(found,), notes=tuple(gather.notes))
 
 
 def _again(first: bytes, blocks: Iterator[bytes]) -> Iterator[bytes]:
@@ -63,9 +63,22 @@ def _again(first: bytes, blocks: Iterator[bytes]) -> Iterator[bytes]:
     yield from blocks
 
 
-def _gather(
-    declared: Declared, part: Part | None, *, large: bool, with_pyarrow: bool | None
-) -> Gather:
+def _wide(*, large: bool) -> bool:
+    """Return whether pyarrow is used: for a large capture, or where it is loaded anyway."""
     if not large:
-        return Gather(declared, part=part)
-    raise NotImplementedError
+        return "pyarrow.csv" in sys.modules and "numpy" in sys.modules
+    from importlib.util import find_spec
+
+    return find_spec("pyarrow") is not None and find_spec("numpy") is not None
+
+
+def _large(declared: Declared, part: Part | None, *, wide: bool) -> Gather:
+    """Return what gathers a large capture: in bounded memory, quickly where it can be."""
+    from harness.rig.captures.spill import Spill
+
+    spill = Spill()
+    if not wide:
+        return Gather(declared, part=part, spill=spill)
+    from harness.rig.captures import wide as arithmetic
+
+    return Gather(declared, part=part, spill=spill, arithmetic=arithmetic, spread=arithmetic.spread)

@@ -7,8 +7,8 @@ the others is text of CSV-like shape.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.gather import Gather
 

@@ -10,16 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from itertools import compress, islice
 from operator import not_
-from typing import TYPE_CHECKING
 
 from harness.rig.captures import cells
+from harness.rig.captures.counting import Written
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from harness.rig.captures.counting import Count
     from harness.rig.captures.table import Shape
-
-
-INFINITE = float("inf")
 
 
 class Rows:
@@ -27,7 +26,7 @@ class Rows:
 
     Args:
         times: The frame times as numbers, in the file's own unit; any sequence of floats.
-        counter: The column that counts frames, of all rows, where there is one.
+        counter: What the column that counts frames says in all rows, where there is one.
         kinds: The kind of each frame that counts, where kinds were declared.
         watched: Column -> the texts of rows that count, where they may mix programs or kinds.
         mask: For each row whether it counts; None if all do.
@@ -41,7 +40,7 @@ class Rows:
         self,
         *,
         times: Sequence[float],
-        counter: Sequence[float] | None = None,
+        counter: Count | None = None,
         kinds: Sequence[bytes] | None = None,
         watched: Mapping[int, Sequence[bytes]] | None = None,
         mask: Sequence[bool] | None = None,
@@ -111,12 +110,8 @@ def split(body: bytes, shape: Shape, *, line: int) -> Rows:
         rows.times = cells.numbers(time, shape.style)
     except cells.BadCells as failure:
         raise _judged(failure, shape, rows.line) from None
-    if time and max(rows.times) == INFINITE:
-        place = rows.times.index(INFINITE)
-        count = sum(value == INFINITE for value in rows.times)
-        raise Absent({"infinite": count}, line=rows.line(place), text=time[place])
     if shape.counter is not None:  # last: a repeated header is found in the times
-        rows.counter = _counted(columns[shape.counter], shape, line=line)
+        rows.counter = Written(columns[shape.counter], shape.names[shape.counter])
     return rows
 
 
@@ -284,27 +279,3 @@ def _judged(
         return worst
     place, cell = failure.bad[0]
     return Absent(counts, line=line(place), text=cell)
-
-
-def _counted(column: Sequence[bytes], shape: Shape, *, line: int) -> list[float]:
-    # As floats: they are read faster than whole numbers, and hold every count below 2**53.
-    try:
-        return list(map(float, column))
-    except ValueError:
-        for place, cell in enumerate(column):
-            try:
-                float(cell)
-            except ValueError:
-                assert shape.counter is not None
-                raise not_counting(cell, shape.names[shape.counter], line=line + place) from None
-        raise
-
-
-def not_counting(cell: bytes | str, name: str, *, line: int | None) -> Trouble:
-    """Return the trouble of a counter that does not count."""
-    return Trouble(
-        "not-a-number",
-        f"{shown(cell)} in {shown(name)} is not a whole number, and that column counts the frames",
-        line=line,
-        do="declare the column that counts the frames as counter; see what wrote this row",
-    )

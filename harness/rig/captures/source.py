@@ -6,27 +6,40 @@ by the name of the file. A compressed file that ends early is void like a table 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING, Protocol
-
 from harness.rig.captures.trouble import AGAIN, Trouble
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     import io
-    from typing import BinaryIO
+    from collections.abc import Callable, Iterator
+    from typing import BinaryIO, Protocol
+
+    class Hasher(Protocol):
+        """What is told every byte of the file as it lies on disk."""
+
+        def update(self, data: bytes, /) -> None:
+            """Take the next bytes."""
+
+    class Unpacker(Protocol):
+        """One member of a compressed file."""
+
+        def decompress(self, data: bytes, /) -> bytes:
+            """Return what the next bytes open up to."""
+
+        @property
+        def eof(self) -> bool:
+            """Return whether the member is complete, its checksum agreed."""
+
+        @property
+        def unused_data(self) -> bytes:
+            """Return what stands after it."""
+
 
 BLOCK_BYTES = 16 << 20  #: what is held at once of a large capture
 _FEED_BYTES = 1 << 18  #: compressed bytes taken at once: they may open up a hundredfold
 
 GZIP = b"\x1f\x8b"
 ZSTD = b"\x28\xb5\x2f\xfd"
-
-
-class Hasher(Protocol):
-    """What is told every byte of the file as it lies on disk."""
-
-    def update(self, data: bytes, /) -> None:
-        """Take the next bytes."""
 
 
 def open_file(path: str) -> io.BufferedReader:
@@ -49,7 +62,9 @@ def open_file(path: str) -> io.BufferedReader:
     if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
         file.close()
         raise Trouble(
-            "capture-missing", f"{path} is not a plain file", do="name the file that the title wrote"
+            "capture-missing",
+            f"{path} is not a plain file",
+            do="name the file that the title wrote",
         )
     return file
 
@@ -77,41 +92,22 @@ def blocks(file: BinaryIO, hasher: Hasher | None) -> Iterator[bytes]:
     return raw_blocks(file, hasher, size=BLOCK_BYTES)
 
 
-class _Unpacker(Protocol):
-    """One member of a compressed file."""
-
-    def decompress(self, data: bytes, /) -> bytes:
-        """Return what the next bytes open up to."""
-
-    @property
-    def eof(self) -> bool:
-        """Return whether the member is complete, its checksum agreed."""
-
-    @property
-    def unused_data(self) -> bytes:
-        """Return what stands after it."""
-
-
-def _gzip_member() -> _Unpacker:
+def _gzip_member() -> Unpacker:
     import zlib
 
     return zlib.decompressobj(wbits=31)
 
 
-def _zstd_frame() -> _Unpacker:
+def _zstd_frame() -> Unpacker:
     import zstandard
 
-    unpacker: _Unpacker = zstandard.ZstdDecompressor().decompressobj()
+    unpacker: Unpacker = zstandard.ZstdDecompressor().decompressobj()
     return unpacker
 
 
-class _Maker(Protocol):
-    def __call__(self) -> _Unpacker: ...
-
-
-def _unpacked(raw: Iterator[bytes], member: _Maker, name: str) -> Iterator[bytes]:
+def _unpacked(raw: Iterator[bytes], member: Callable[[], Unpacker], name: str) -> Iterator[bytes]:
     """Yield what the members of a compressed file hold, joined to blocks."""
-    unpacker: _Unpacker | None = None
+    unpacker: Unpacker | None = None
     held: list[bytes] = []
     held_bytes = 0
     for block in raw:
@@ -137,7 +133,7 @@ def _unpacked(raw: Iterator[bytes], member: _Maker, name: str) -> Iterator[bytes
         )
 
 
-def _opened(unpacker: _Unpacker, data: bytes, name: str) -> bytes:
+def _opened(unpacker: Unpacker, data: bytes, name: str) -> bytes:
     import zlib
 
     failures: tuple[type[Exception], ...] = (zlib.error,)

@@ -5,8 +5,6 @@ Pure. The header is the first line unless another is declared, or none.
 
 from __future__ import annotations
 
-import re
-
 from harness.rig.captures import columns
 from harness.rig.captures.cells import PLAIN, Style
 from harness.rig.captures.declared import Declared
@@ -15,8 +13,19 @@ from harness.rig.captures.trouble import Trouble, listed, shown
 DELIMITERS: tuple[bytes, ...] = (b",", b";", b"\t", b"|")
 _LINES_SEARCHED = 60  # for a header that stands further down than declared
 
-NUMERIC = re.compile(rb'[ \t"]*[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?[ \t"]*')
-_QUOTED = re.compile(rb'"(?:[^"]|"")*"')
+_QUOTED = rb'"(?:[^"]|"")*"'
+
+
+def is_number(cell: bytes) -> bool:
+    """Return whether a cell is a number, whatever its decimal mark and its quotes."""
+    text = cell.strip(b' \t"').replace(b",", b".")
+    if text.translate(None, b"0123456789.eE+-"):
+        return False
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 class Shape:
@@ -114,9 +123,9 @@ def shape_of(body: bytes, declared: Declared, notes: list[str]) -> tuple[Shape, 
     if number > 1:
         notes.append(f"{number - 1} lines before the header passed over")
     name = shape.names[shape.time]
-    if isinstance(declared.column, str) and not by_number(declared.column):
-        if name.strip() != declared.column.strip():
-            notes.append(f"column {shown(name)} taken for {shown(declared.column)}")
+    wanted = declared.column
+    if isinstance(wanted, str) and not by_number(wanted) and name.strip() != wanted.strip():
+        notes.append(f"column {shown(name)} taken for {shown(wanted)}")
     return shape, end + 1
 
 
@@ -218,13 +227,17 @@ def _all_numbers(header: bytes, declared: Declared) -> bool:
     for delimiter in (declared.delimiter.encode(),) if declared.delimiter else DELIMITERS:
         fields = [part for field in fields for part in field.split(delimiter)]
     filled = [field for field in fields if field.strip()]
-    return bool(filled) and all(map(NUMERIC.fullmatch, filled))
+    return bool(filled) and all(map(is_number, filled))
 
 
 def _delimiter(line: bytes, declared: Declared, *, line_number: int) -> bytes:
     if declared.delimiter is not None:
         return declared.delimiter.encode()
-    bare = _QUOTED.sub(b"", line)
+    bare = line
+    if b'"' in line:
+        import re
+
+        bare = re.sub(_QUOTED, b"", line)
     found = [delimiter for delimiter in DELIMITERS if delimiter in bare]
     if len(found) > 1:
         raise Trouble(

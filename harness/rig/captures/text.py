@@ -229,10 +229,10 @@ def _cut(blocks: Iterator[bytes], notes: list[str]) -> Iterator[Piece]:
         if not end:
             rest += block
         else:
-            if len(body) >= _SMALL_BYTES:
+            if min(len(body), len(block)) >= _SMALL_BYTES:
                 yield Piece(body, final=False)
                 body = b""
-            lines = rest + block[:end] if rest else block if end == len(block) else block[:end]
+            lines = b"".join((rest, memoryview(block)[:end])) if rest or end < len(block) else block
             body = body + lines if body else lines
             rest = block[end:]
         if len(rest) > LONGEST_LINE_BYTES:
@@ -242,7 +242,9 @@ def _cut(blocks: Iterator[bytes], notes: list[str]) -> Iterator[Piece]:
                 do="name the file that the recorder wrote",
             )
     if not clean:
-        notes.append("text fields hold bytes that are not UTF-8; they are shown as \N{REPLACEMENT CHARACTER}")
+        notes.append(
+            "text fields hold bytes that are not UTF-8; they are shown as \N{REPLACEMENT CHARACTER}"
+        )
     yield Piece(body, final=True, rest=rest)
 
 

@@ -22,6 +22,10 @@ from math import fsum
 
 BLOCK_FRAMES = 8  #: frames of the smallest block
 MOST_BLOCKS = 4096
+LOOKED_AT_FIRST = 64
+LOOKED_AT_EVERY = 16
+LOOKED_AT_EACH = 128  # blocks in each doubling of the capture's length, at most
+APART = 1.05  #: frames that alternate are apart by more than this factor
 OPENING_FRAMES = 1 << 18  #: so many of the first frames are kept in their order
 
 
@@ -84,11 +88,16 @@ class Runs:
             # The middle of the widest stretch left is in play: each turn halves that stretch.
             widest = max(range(len(self.runs)), key=lambda each: high[each] - low[each])
             pivot = self.runs[widest][(low[widest] + high[widest]) // 2]
-            left = [bisect_left(run, pivot, *at) for run, *at in zip(self.runs, low, high)]
+            left = [
+                bisect_left(run, pivot, *at) for run, *at in zip(self.runs, low, high, strict=True)
+            ]
             if rank < sum(left):
                 high = left
                 continue
-            right = [bisect_right(run, pivot, *at) for run, *at in zip(self.runs, left, high)]
+            right = [
+                bisect_right(run, pivot, *at)
+                for run, *at in zip(self.runs, left, high, strict=True)
+            ]
             if rank < sum(right):
                 return pivot
             low = right
@@ -116,21 +125,20 @@ class Runs:
 class Blocks:
     """Shortest and longest frames of equal blocks, in order of time.
 
-    ``even_low`` … are of the frames at even and at odd places, so that frames which
-    alternate can be told. ``alternating`` counts the smallest blocks in which all frames at
+    Whether frames alternate is looked at in some of the smallest blocks: the first
+    `LOOKED_AT_FIRST`, then ever fewer. ``alternating`` counts those in which all frames at
     one parity are longer than all at the other.
     """
 
-    __slots__ = ("alternating", "count", "even_high", "even_low", "odd_high", "odd_low", "shift")
+    __slots__ = ("alternating", "count", "highs", "looked_at", "lows", "shift")
 
     def __init__(self) -> None:
         self.count = 0  #: smallest blocks taken
         self.shift = 0  #: a block is 2 ** shift of the smallest
+        self.looked_at = 0
         self.alternating = 0
-        self.even_low: list[float] = []
-        self.even_high: list[float] = []
-        self.odd_low: list[float] = []
-        self.odd_high: list[float] = []
+        self.lows: list[float] = []
+        self.highs: list[float] = []
 
     @property
     def frames(self) -> int:
@@ -142,19 +150,24 @@ class Blocks:
         """Return how many blocks are complete; the last may not be."""
         return self.count >> self.shift
 
-    def add(self, lows: Folded, alternating: int, count: int) -> None:
-        """Add *count* smallest blocks, folded from where the last stopped (see `starts`)."""
-        for kept, more, choose in zip(
-            (self.even_low, self.even_high, self.odd_low, self.odd_high), lows, _CHOICES, strict=True
-        ):
-            if self.count & ((1 << self.shift) - 1) and more:
-                kept[-1] = choose(kept[-1], more[0])
-                more = more[1:]
-            kept.extend(more)
+    def make_room(self, count: int) -> None:
+        """Let blocks grow until *count* more of the smallest leave no more than there may be."""
+        while (self.count + count - 1) >> self.shift >= MOST_BLOCKS:
+            self.shift += 1
+            odd = len(self.lows) & 1
+            last_low, last_high = self.lows[-1:] * odd, self.highs[-1:] * odd
+            self.lows = list(map(min, self.lows[0::2], self.lows[1::2])) + last_low
+            self.highs = list(map(max, self.highs[0::2], self.highs[1::2])) + last_high
+
+    def add(self, lows: list[float], highs: list[float], count: int) -> None:
+        """Add *count* smallest blocks, for which there is room, folded as `starts` says."""
+        if lows and self.count & ((1 << self.shift) - 1):
+            self.lows[-1] = min(self.lows[-1], lows[0])
+            self.highs[-1] = max(self.highs[-1], highs[0])
+            lows, highs = lows[1:], highs[1:]
+        self.lows.extend(lows)
+        self.highs.extend(highs)
         self.count += count
-        self.alternating += alternating
-        while len(self.even_low) > MOST_BLOCKS:
-            self._halve()
 
     def starts(self, count: int) -> list[int]:
         """Return where, among the next *count* smallest blocks, each block begins."""
@@ -163,17 +176,25 @@ class Blocks:
         first = (size - into) % size
         return [*([0] if into and count else []), *range(first, count, size)]
 
-    def _halve(self) -> None:
-        self.shift += 1
-        for kept, choose in zip(
-            (self.even_low, self.even_high, self.odd_low, self.odd_high), _CHOICES, strict=True
-        ):
-            odd_one = kept[len(kept) & ~1 :]
-            kept[:] = list(map(choose, kept[0::2], kept[1::2])) + odd_one
+    def look_at(self, count: int) -> list[int]:
+        """Return which of the next *count* smallest blocks are looked at for alternation."""
+        first, last = self.count, self.count + count
+        chosen = list(range(first, min(last, LOOKED_AT_FIRST)))
+        octave = LOOKED_AT_FIRST
+        while octave < last:
+            step = max(LOOKED_AT_EVERY, octave // LOOKED_AT_EACH)
+            begin = max(octave, first)
+            chosen.extend(range(begin + -begin % step, min(2 * octave, last), step))
+            octave *= 2
+        return [place - first for place in chosen]
 
-
-Folded = tuple[list[float], list[float], list[float], list[float]]
-_CHOICES = (min, max, min, max)
+    def alternate(self, blocks: Iterable[Sequence[float]]) -> None:
+        """Look at blocks, each as its frames in order."""
+        for block in blocks:
+            even, odd = block[0::2], block[1::2]
+            self.looked_at += 1
+            if min(even) > APART * max(odd) or min(odd) > APART * max(even):
+                self.alternating += 1
 
 
 class FrameTimes:
@@ -231,4 +252,3 @@ class FrameTimes:
         if not part:
             return value
         return value + (self.runs.at(rank + 1) - value) * (part / denominator)
-

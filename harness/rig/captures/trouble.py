@@ -7,8 +7,7 @@ declaration can help, and the pass must be carried out again.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.errors import CaptureError, Problem
 
@@ -99,34 +98,39 @@ class Trouble(Exception):
 AGAIN = "carry the pass out again; the file stays as it is, so look at what wrote it"
 
 
-def problem(trouble: Trouble, *, file: str) -> Problem:
-    """Return *trouble* as the problem that is shown."""
+def problem(trouble: Trouble, *, file: str, frames: int = 0) -> Problem:
+    """Return *trouble* as the problem that is shown; *frames* could be read all the same."""
     from harness.errors import Place, Problem
 
-    text = trouble.text
+    where: tuple[str, ...] = ()
+    if trouble.void:
+        where = (f"the recording itself is void; {frames} frames of it can be read",)
     return Problem(
         code=trouble.code,
         what=trouble.what,
         do=trouble.do,
-        place=Place(file=file, line=trouble.line, text=text if trouble.line else None),
+        where=where,
+        place=Place(
+            file=file, line=trouble.line, text=trouble.text if trouble.line is not None else None
+        ),
     )
 
 
-def error(troubles: tuple[Trouble, ...], *, file: str) -> CaptureError:
+def error(troubles: tuple[Trouble, ...], *, file: str, frames: int = 0) -> CaptureError:
     """Return *troubles* as the error that a command ends with."""
     from harness.errors import CaptureError
 
-    return CaptureError([problem(each, file=file) for each in troubles])
+    return CaptureError([problem(each, file=file, frames=frames) for each in troubles])
 
 
 def shown(cell: bytes | str, *, most: int = 40) -> str:
-    """Return a cell as a message shows it: quoted, what cannot be seen escaped, cut.
+    r"""Return a cell as a message shows it: quoted, what cannot be seen escaped, cut.
 
     Marks that could be mistaken for others (a typographic minus, a no-break space) count as
     what cannot be seen.
 
-    >>> shown(b"16.4\\x0012")
-    "'16.4\\\\x0012'"
+    >>> shown(b"16.4\x0012")
+    "'16.4\\x0012'"
     """
     text = cell.decode("utf-8", "replace") if isinstance(cell, bytes) else cell
     safe = "".join(

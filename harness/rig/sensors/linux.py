@@ -7,10 +7,11 @@ proc(5), and the kernel's documents on iostats, cpufreq, hwmon and the power sup
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from harness.rig.readings import Reading, measured, not_measured
+from harness.rig.sensors.kept import KeptFile
 from harness.rig.sensors.machine import disk_names
 from harness.rig.sensors.own_work import OwnWork
 from harness.rig.sensors.source import Absent, Source
@@ -22,27 +23,6 @@ _PRIMED = "the first look only starts the count"
 _KIB_PER_GIB = 1024.0 * 1024.0
 #: Chips of hwmon that measure a processor, and the labels of its hottest spot.
 _CPU_CHIPS = ("coretemp", "k10temp", "zenpower", "cpu_thermal", "cpu-thermal", "via_cputemp")
-
-
-class KeptFile:
-    """A file of the kernel that is read again and again through one descriptor."""
-
-    def __init__(self, path: Path, *, size: int = 4096) -> None:
-        self.path = path
-        self._size = size
-        self._fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
-
-    def read(self) -> bytes:
-        """Return its content now (its first *size* bytes)."""
-        return os.pread(self._fd, self._size, 0)
-
-    def close(self) -> None:
-        """Give the descriptor back."""
-        if self._fd >= 0:
-            os.close(self._fd)
-            self._fd = -1
-
-    __del__ = close
 
 
 class ProcessorTimes:
@@ -137,11 +117,7 @@ class DiskBusy:
         """Return it over the time since the look before."""
         if self._before is not None and at_s - self._before[0] < LEAST_WINDOW_S:
             return self._last
-        busy_ms: dict[bytes, int] = {}
-        for line in self._file.read().splitlines():
-            fields = line.split()
-            if len(fields) > 12 and fields[2] in self._disks:
-                busy_ms[fields[2]] = int(fields[12])
+        busy_ms = parse_busy_ms(self._file.read(), self._disks)
         before, self._before = self._before, (at_s, busy_ms)
         if before is None:
             reading = not_measured("disk.busy", _PRIMED)
@@ -153,6 +129,19 @@ class DiskBusy:
             reading = measured("disk.busy", min(100.0, 100.0 * most / span_ms))
         self._last = {"disk.busy": reading}
         return self._last
+
+
+def parse_busy_ms(diskstats: bytes, disks: Collection[bytes]) -> dict[bytes, int]:
+    """Return the time each of *disks* had something to do so far, ms (its 10th field)."""
+    found: dict[bytes, int] = {}
+    for disk in disks:
+        start = diskstats.find(b" %s " % disk)
+        if start >= 0:
+            end = diskstats.find(b"\n", start)
+            fields = diskstats[start : end if end >= 0 else None].split(None, 11)
+            if len(fields) > 10:
+                found[disk] = int(fields[10])
+    return found
 
 
 class Clocks:

@@ -11,7 +11,9 @@ from __future__ import annotations
 import os
 import resource
 from collections.abc import Callable
+from pathlib import Path
 
+from harness.rig.sensors.kept import KeptFile
 from harness.rig.tree import TICKS_PER_S, Process, descendants, process
 
 #: More new numbers than this between two looks, and one look at everything is cheaper.
@@ -30,17 +32,15 @@ def _spent_s(usage: resource.struct_rusage) -> float:
     return usage.ru_utime + usage.ru_stime
 
 
-def _newest() -> int:
+def _newest_from(file: KeptFile) -> Callable[[], int]:
     # proc_loadavg(5): the fifth field is the number of the process most recently created.
-    with open("/proc/loadavg", "rb", buffering=0) as file:  # noqa: PTH123 - once a second, in a pass
-        return int(file.read().split()[4])
+    return lambda: int(file.read().split()[4])
 
 
 def _is_process(number: int) -> bool:
     """Return whether *number* is a process, and not a thread of one."""
     try:
-        with open(f"/proc/{number}/status", "rb", buffering=0) as file:  # noqa: PTH123
-            text = file.read()
+        text = Path(f"/proc/{number}/status").read_bytes()
     except OSError:
         return False
     start = text.find(b"\nTgid:")
@@ -52,7 +52,7 @@ class OwnWork:
 
     Args:
         read: Reads one process.
-        newest: Returns the last process number that was given out.
+        newest: Returns the last process number that was given out; None: the kernel says.
         harness_s: Returns the processor time of this process, seconds.
         waited_s: Returns that of every child this process has waited for, seconds.
     """
@@ -61,11 +61,12 @@ class OwnWork:
         self,
         *,
         read: Callable[[int], Process | None] = process,
-        newest: Callable[[], int] = _newest,
+        newest: Callable[[], int] | None = None,
         harness_s: Callable[[], float] = _own_s,
         waited_s: Callable[[], float] = _waited_s,
     ) -> None:
-        self._read, self._newest_number = read, newest
+        self._read = read
+        self._newest_number = newest or _newest_from(KeptFile(Path("/proc/loadavg"), size=128))
         self._harness_s, self._waited_s = harness_s, waited_s
         self._known: dict[int, Process] = {}
         self._newest = 0

@@ -1,0 +1,30 @@
+"""What ``plain`` and ``wide`` both do, said once. One suite of tests holds them to it.
+
+Pure. Only for the type checker: what each function does stands in ``plain``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+from harness.rig.captures.times import Blocks, ExactSum
+
+
+class Arithmetic(Protocol):
+    """What is calculated; values are of the form that ``taken`` returns."""
+
+    def taken(self, values: Sequence[float], /) -> Any: ...  # noqa: D102
+    def joined(self, before: Any, values: Any, /) -> Any: ...  # noqa: D102
+    def scaled(self, values: Any, unit: str, /) -> Any: ...  # noqa: D102
+    def differences(self, values: Any, before: float | None, /) -> Any: ...  # noqa: D102
+    def longest(self, values: Any, /) -> tuple[float, int]: ...  # noqa: D102
+    def count_lines(self, body: bytes, /) -> int: ...  # noqa: D102
+    def finite(self, values: Any, /) -> bool: ...  # noqa: D102
+    def rises(self, values: Any, /) -> int: ...  # noqa: D102
+    def run_of(self, values: Any, /) -> Sequence[float]: ...  # noqa: D102
+    def add_to(self, total: ExactSum, run: Sequence[float], /) -> None: ...  # noqa: D102
+    def add_blocks(self, blocks: Blocks, values: Any, /) -> int: ...  # noqa: D102
+    def within(  # noqa: D102
+        self, values: Any, clock_ms: float, from_ms: float, to_ms: float, /
+    ) -> tuple[int, int, float]: ...

@@ -1,0 +1,28 @@
+"""A hold of the rig, and its release.
+
+Pure. Named tuples, as the rig's state folder keeps them: a command that only asks whether
+the rig is held imports nothing of plans and tasks.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Hold(NamedTuple):
+    """Why the rig does nothing more, and what a person must do."""
+
+    id: str
+    run: str
+    reason: str
+    do: str
+    at: str  #: UTC, RFC 3339
+
+
+class Release(NamedTuple):
+    """Who has put the rig right."""
+
+    hold: str
+    by: str
+    note: str
+    at: str

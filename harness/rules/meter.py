@@ -1,0 +1,244 @@
+"""What one pass left -> what was measured: figures, flags, notes, or the fault.
+
+Touches disk. Nothing is believed because a command exited with 0: the capture must be there,
+be inside the attempt's own folder, hold something, be newer than the attempt, and be read
+strictly. Whatever is wrong becomes part of the answer; no file makes this raise.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from pathlib import Path
+
+from harness.plan.document import Cut, FigureFrom, FigureSpec, Frames
+from harness.rig.captures.assembly import Part
+from harness.rig.captures.cells import PLAIN
+from harness.rig.captures.declared import declared
+from harness.rig.captures.read import read_capture
+from harness.rig.tasks import PassReport, PassTask
+from harness.rules import pointer
+from harness.rules.figures import figures
+from harness.rules.flags import flags
+from harness.rules.judgement import Figure, Measured
+
+#: Frames may last a little longer than the command: clocks differ, and a recorder starts early.
+WALL_SHARE = 1.02
+WALL_SLACK_S = 0.25
+
+MOST_OUTPUT_BYTES = 64 << 20  #: of output that a pattern is looked for in
+_MOST_SHOWN = 60
+
+
+class Fault(Exception):
+    """Something that leaves the pass without figures: the fault's name, and what was found."""
+
+    def __init__(self, fault: str, problem: str) -> None:
+        super().__init__(problem)
+        self.fault = fault
+        self.problem = problem
+
+
+def measure(task: PassTask, report: PassReport) -> Measured:
+    """Return what was measured in one pass."""
+    title = task.title
+    folder = report.folder
+    if folder is None:
+        return Measured(fault="no-capture", problem="the pass has no folder, so nothing was kept")
+    found = Measured()
+    try:
+        if title.frames is not None:
+            found = _from_frames(title.frames, title.cut, folder, report)
+        made = tuple(_from_spec(spec, folder, report) for spec in title.figures)
+    except Fault as fault:
+        return Measured(
+            fault=fault.fault, problem=fault.problem, frames=found.frames, notes=found.notes
+        )
+    if found.problem is not None:
+        return found
+    return Measured(
+        figures=found.figures + made, flags=found.flags, notes=found.notes, frames=found.frames
+    )
+
+
+def part_of(cut: Cut) -> Part | None:
+    """Return the part of a capture that *cut* leaves; None: all of it."""
+    if cut.from_s == 0.0 and cut.length_s is None:
+        return None
+    return Part(
+        from_ms=cut.from_s * 1000.0,
+        length_ms=None if cut.length_s is None else cut.length_s * 1000.0,
+        tolerance=cut.tolerance,
+    )
+
+
+# -------------------------------------------------------------------------------- the frames
+
+
+def _from_frames(frames: Frames, cut: Cut, folder: Path, report: PassReport) -> Measured:
+    path = _capture(frames.file, folder, report)
+    capture = read_capture(os.fspath(path), declared(frames), part=part_of(cut))
+    if capture.troubles:
+        trouble = capture.troubles[0]
+        where = f"{frames.file}:{trouble.line}" if trouble.line else frames.file
+        others = len(capture.troubles) - 1
+        more = f"; and {others} more" if others else ""
+        return Measured(
+            fault="short-capture" if trouble.code == "short-capture" else "unreadable-capture",
+            problem=f"{where}: {trouble.what} ({trouble.code}){more}",
+            notes=capture.notes,
+            frames=capture.frames or None,
+        )
+    times = capture.times
+    assert times is not None, "a capture without frames has a trouble"
+    whole_s = capture.whole_ms / 1000.0
+    wall_s = report.end.wall_s
+    if whole_s > wall_s * WALL_SHARE + WALL_SLACK_S:
+        raise Fault(
+            "unreadable-capture",
+            f"{frames.file}: the frames last {whole_s:.4g} s and the command ran {wall_s:.4g} s, "
+            f"a factor of {whole_s / max(wall_s, 1e-9):.3g}: check the unit ({frames.unit}), and "
+            "whether the file is of this pass (longer-than-pass)",
+        )
+    raised = flags(times)
+    return Measured(
+        figures=tuple(
+            Figure(
+                name=each.name,
+                value=each.value,
+                unit=each.unit,
+                definition=each.definition,
+                why=each.why,
+                thin=each.thin,
+            )
+            for each in figures(times)
+        ),
+        flags=tuple(flag.name for flag in raised),
+        notes=capture.notes
+        + tuple(
+            f"{flag.name}{f' ({flag.where})' if flag.where else ''}: {flag.what}" for flag in raised
+        ),
+        frames=times.count,
+    )
+
+
+def _capture(name: str, folder: Path, report: PassReport) -> Path:
+    """Return the capture called *name*, or raise the fault that it is none."""
+    captures = folder / "captures"
+    path = captures / name
+    real, inside = os.path.realpath(path), os.path.realpath(captures)
+    if os.path.commonpath((real, inside)) != inside or real == inside:
+        raise Fault("no-capture", f"{name} lies outside the attempt's own folder")
+    try:
+        state = path.lstat()
+    except OSError:
+        raise Fault("no-capture", f"{name} is not there{_instead(captures)}") from None
+    if not stat.S_ISREG(state.st_mode):
+        raise Fault("no-capture", f"{name} is not a plain file")
+    if state.st_size == 0:
+        raise Fault("no-capture", f"{name} is there and has 0 bytes")
+    made_ns = report.folder_made_ns
+    if made_ns is not None and state.st_mtime_ns < made_ns:
+        age_s = (made_ns - state.st_mtime_ns) / 1e9
+        raise Fault(
+            "stale-capture",
+            f"{name} was last written {age_s:.3g} s before the attempt began: it is of an earlier "
+            "pass",
+        )
+    return path
+
+
+def _instead(captures: Path) -> str:
+    """Return what lies there instead, the newest first."""
+    try:
+        found = sorted(
+            (entry.stat(follow_symlinks=False).st_mtime_ns, entry.name)
+            for entry in os.scandir(captures)
+        )
+    except OSError:
+        return "; the folder for captures is not there either"
+    if not found:
+        return "; the command left no file at all"
+    others = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"; the newest file found instead is {found[-1][1]!r}{others}"
+
+
+# ------------------------------------------------------------------------ figures of a title
+
+
+def _from_spec(spec: FigureSpec, folder: Path, report: PassReport) -> Figure:
+    match spec.source:
+        case FigureFrom.WALL_TIME:
+            return _figure(spec, report.end.wall_s, unit=spec.unit or "s", definition="wall-time/1")
+        case FigureFrom.OUTPUT:
+            return _figure(
+                spec, _in_output(spec, folder), unit=spec.unit, definition="output-pattern/1"
+            )
+        case FigureFrom.JSON:
+            return _figure(
+                spec, _in_json(spec, folder, report), unit=spec.unit, definition="json-pointer/1"
+            )
+
+
+def _figure(spec: FigureSpec, value: float, *, unit: str, definition: str) -> Figure:
+    return Figure(name=spec.name, value=value, unit=unit, definition=definition)
+
+
+def _in_output(spec: FigureSpec, folder: Path) -> float:
+    assert spec.pattern is not None, "a figure from output has a pattern"
+    pattern = re.compile(spec.pattern)
+    for stream in ("stdout", "stderr"):
+        texts = [match["value"] for match in pattern.finditer(_output(folder, stream))]
+        values = sorted({_number(text, spec, f"output/{stream}") for text in texts})
+        if len(values) > 1:
+            raise Fault(
+                "no-figure",
+                f"figure {spec.name!r}: the pattern finds {len(values)} different values in "
+                f"output/{stream}, {values[0]:g} to {values[-1]:g}; make it find the one that is "
+                "meant",
+            )
+        if values:
+            return values[0]
+    raise Fault("no-figure", f"figure {spec.name!r}: the pattern is not found in the output")
+
+
+def _output(folder: Path, stream: str) -> str:
+    try:
+        with (folder / "output" / stream).open("rb") as file:
+            return file.read(MOST_OUTPUT_BYTES).decode("utf-8", "replace")
+    except OSError:
+        return ""
+
+
+def _number(text: str | None, spec: FigureSpec, where: str) -> float:
+    written = (text or "").encode()
+    value = float(written) if PLAIN.grammar()[0].fullmatch(written) else float("nan")
+    if not abs(value) < float("inf"):
+        raise Fault("no-figure", f"figure {spec.name!r}: {_shown(text)} in {where} is not a number")
+    return value
+
+
+def _in_json(spec: FigureSpec, folder: Path, report: PassReport) -> float:
+    assert spec.file is not None and spec.pointer is not None, "a figure from JSON names both"
+    path = _capture(spec.file, folder, report)
+    try:
+        value = pointer.look_up(path.read_bytes(), spec.pointer)
+    except OSError as error:
+        raise Fault(
+            "unreadable-capture", f"{spec.file} cannot be read: {error.strerror or error}"
+        ) from error
+    except pointer.NotThere as error:
+        raise Fault("no-figure", f"figure {spec.name!r}: {spec.file}: {error}") from error
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise Fault(
+            "no-figure",
+            f"figure {spec.name!r}: {_shown(value)} at {spec.pointer} in {spec.file} is not a "
+            "number",
+        )
+    return float(value)
+
+
+def _shown(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= _MOST_SHOWN else text[:_MOST_SHOWN] + "…"

@@ -1,0 +1,160 @@
+"""``harness check``: what it prints, in words and as JSON, and how it ends."""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from harness.__main__ import main
+from harness.errors import Exit
+from tests.plan.test_build import EXAMPLE
+from tests.plan.words import changed
+
+ROOT = Path(__file__).parents[2]
+GOLDEN = ROOT / "tests" / "golden" / "plans"
+
+
+def asked(*arguments: str) -> tuple[int, str, str]:
+    out, err = io.StringIO(), io.StringIO()
+    status = main(["check", *arguments], out=out, err=err)
+    return status, out.getvalue(), err.getvalue()
+
+
+@pytest.fixture
+def example(tmp_path: Path) -> str:
+    path = tmp_path / "two-slots.yaml"
+    path.write_text(EXAMPLE.replace("title.build, ", ""), encoding="utf-8")
+    return str(path)
+
+
+def test_a_plan_in_order_is_told_in_numbers(example: str) -> None:
+    status, out, _ = asked(example, "--json")
+
+    assert status == Exit.WELL
+    assert json.loads(out) == {
+        "schema": "harness.check/1",
+        "ok": True,
+        "problems": [],
+        "cells": 12,
+        "passes": 72,
+        "person_steps": 4,
+        "seconds": 44720.0,
+    }
+
+
+def test_a_plan_with_errors_has_no_numbers() -> None:
+    status, out, _ = asked(str(GOLDEN / "p12_misspelt_key.yaml"), "--json")
+
+    assert status == Exit.ASKED_WRONGLY
+    assert json.loads(out) == {
+        "schema": "harness.check/1",
+        "ok": False,
+        "problems": [
+            {
+                "code": "unknown-key",
+                "severity": "error",
+                "message": "passes has no key 'warmup'; the nearest is warm_up",
+                "line": 12,
+                "column": 10,
+                "do": "write warm_up",
+            }
+        ],
+        "cells": None,
+        "passes": None,
+        "person_steps": None,
+        "seconds": None,
+    }
+
+
+def test_a_warning_leaves_a_plan_in_order() -> None:
+    status, out, _ = asked(str(GOLDEN / "p27_names_collide_case.yaml"), "--json")
+    answer = json.loads(out)
+
+    assert (status, answer["ok"]) == (Exit.WELL, True)
+    assert [problem["severity"] for problem in answer["problems"]] == ["warning"]
+
+
+def test_what_a_plan_amounts_to_reads_as_in_its_golden_file(example: str) -> None:
+    _, out, _ = asked(example)
+
+    golden = (ROOT / "tests" / "golden" / "check" / "two-slots.txt").read_text(encoding="utf-8")
+    assert out.replace(example, "two-slots.yaml") == golden
+
+
+def test_problems_are_told_with_their_line_and_what_to_do() -> None:
+    path = str(GOLDEN / "p58_two_faults_reported.yaml")
+    _, out, _ = asked(path)
+
+    assert out.startswith(
+        "error[unit-needed]: titles[1].cut.length needs a unit: '60' has none\n"
+        f"  {path}:9:19\n"
+        "          cut: {length: 60, tolerance: 5 %}\n"
+        "                        ^^\n"
+        "  do: write 60 s, 60 min or 60 h\n"
+    )
+    assert out.endswith(": 2 errors. The plan cannot be carried out as it is.\n")
+
+
+def test_a_night_is_shown_its_cautions(tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    limit = ("limits: none", "limits: [{reading: gpu.temperature, at_most: 92 °C}]")
+    path.write_text(changed(limit, add="night: {start: 22:30, end: 07:00}\n"), encoding="utf-8")
+
+    assert "smoke alarm" in asked(str(path))[1]
+
+
+def test_a_long_plan_is_told_in_a_few_lines(tmp_path: Path) -> None:
+    head, title = changed().split("titles:\n")
+    title, tail = title.split("passes:")
+    many = "".join(title.replace("Lantern Quay", f"Lantern Quay {n}") for n in range(100))
+    path = tmp_path / "plan.yaml"
+    path.write_text(f"{head}titles:\n{many}passes:{tail}", encoding="utf-8")
+
+    _, out, _ = asked(str(path))
+
+    assert "… and 80 more" in out
+    assert len(out.splitlines()) < 40
+
+
+def test_no_plan_is_a_wrong_question() -> None:
+    status, _, err = asked()
+
+    assert status == Exit.ASKED_WRONGLY
+    assert err.startswith("error[plan-needed]: no plan is named\n")
+
+
+def test_a_file_that_is_not_there_is_a_wrong_question() -> None:
+    status, _, err = asked("nowhere.yaml")
+
+    assert (status, err) == (
+        Exit.ASKED_WRONGLY,
+        "error[no-such-plan]: there is no file 'nowhere.yaml'\n  do: look at the path\n",
+    )
+
+
+def test_the_schema_is_printed_as_json() -> None:
+    status, out, _ = asked("--schema")
+
+    assert status == Exit.WELL
+    assert json.loads(out)["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+
+def test_a_check_imports_nothing_that_it_does_not_need() -> None:
+    # Starting fast: none of these is needed to say what is wrong with a plan.
+    code = (
+        "import sys; from harness.__main__ import main\n"
+        f"main(['check', {str(GOLDEN / 'p01_clean.yaml')!r}], out=sys.stderr, err=sys.stderr)\n"
+        "print(*sorted(sys.modules))"
+    )
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout.split()
+
+    heavy = {"numpy", "pandas", "pyarrow", "scipy", "psutil", "sqlite3", "jsonschema", "asyncio"}
+    assert heavy.isdisjoint(loaded)
+    assert {"difflib", "socket", "threading", "http", "harness.plan.build"}.isdisjoint(loaded)
