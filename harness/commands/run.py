@@ -81,6 +81,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 meter=measure,
                 boot=rig.boot,
                 stop=flag,
+                stop_reason=lambda: flag.reason,
                 onlooker=rig.view,
             )
             outcome = loop.carry_on()
@@ -177,7 +178,7 @@ def _known(store: Store, plan: Plan, *, file: str) -> str | None:
 
 
 def _changed(store: Store, run: str, plan: Plan, *, file: str) -> Problem:
-    from harness.plan.canonical import differences
+    from harness.plan.differences import differences
 
     frozen = folded(store, run).plan
     return Problem(

@@ -19,9 +19,10 @@ def complaint(error: MarkedYAMLError, source: Source) -> Problem:
     begun = error.context_mark
     began = (begun.line + 1, begun.column + 1) if begun else (line, column)
     says = f"{error.context or ''}: {error.problem or ''}"
-    if line > len(source.lines) or (line == len(source.lines) and not source.lines[line - 1]):
-        # The scanner ran to the end of the file: it is at fault where it began.
-        line, column = began
+    if line >= len(source.lines) and not _text(source, line).strip():
+        # The scanner ran to the end of the file: it is at fault where it began, or before.
+        line, column = began if began[0] < line else _end(source)
+        began = min(began, (line, column))
     for words, make in _MEANINGS:
         if all(word in says for word in words):
             return make(source, line, column, began)
@@ -33,8 +34,21 @@ def complaint(error: MarkedYAMLError, source: Source) -> Problem:
     )
 
 
+def _text(source: Source, line: int) -> str:
+    return source.lines[line - 1] if line <= len(source.lines) else ""
+
+
+def _end(source: Source) -> tuple[int, int]:
+    """Return the place of the last character that is no blank."""
+    for line in range(len(source.lines), 0, -1):
+        text = source.lines[line - 1].rstrip()
+        if text:
+            return line, len(text)
+    return 1, 1
+
+
 def _colon(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    before = source.lines[line - 1][: column - 1]
+    before = _text(source, line)[: column - 1]
     if ": " in before or before.rstrip().endswith(":"):
         return Problem(
             code="colon-in-text",
@@ -51,7 +65,7 @@ def _colon(source: Source, line: int, column: int, began: tuple[int, int]) -> Pr
 
 
 def _escape(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    text = source.lines[line - 1]
+    text = _text(source, line)
     at = text.rfind("\\", 0, column + 1)
     escape = text[at : at + 2] if at >= 0 else "\\"
     return Problem(
@@ -63,7 +77,7 @@ def _escape(source: Source, line: int, column: int, began: tuple[int, int]) -> P
 
 
 def _cannot_start(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    character = source.lines[line - 1][column - 1 : column]
+    character = _text(source, line)[column - 1 : column]
     return Problem(
         code="quotes-needed",
         what=f"a text cannot begin with {character!r} as it does in line {line}",
@@ -73,7 +87,7 @@ def _cannot_start(source: Source, line: int, column: int, began: tuple[int, int]
 
 
 def _alias(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    mark = source.lines[began[0] - 1][began[1] - 1 : began[1]] or "*"
+    mark = _text(source, began[0])[began[1] - 1 : began[1]] or "*"
     return Problem(
         code="quotes-needed",
         what=f"a text cannot begin with {mark!r} as it does in line {began[0]}",
@@ -92,7 +106,7 @@ def _tag(source: Source, line: int, column: int, began: tuple[int, int]) -> Prob
 
 
 def _no_anchor(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    name = source.lines[line - 1][column - 1 :].split(",")[0].split(" ")[0].rstrip("]}")
+    name = _text(source, line)[column - 1 :].split(",")[0].split(" ")[0].rstrip("]}")
     return Problem(
         code="unknown-alias",
         what=f"nothing above is called {name.lstrip('*')!r}, as the alias in line {line} says",
@@ -129,7 +143,7 @@ def _unclosed_quote(source: Source, line: int, column: int, began: tuple[int, in
 
 
 def _unclosed(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    kind = source.lines[began[0] - 1][began[1] - 1 : began[1]]
+    kind = _text(source, began[0])[began[1] - 1 : began[1]]
     closing = {"[": "]", "{": "}"}.get(kind, "] or }")
     place: Place = source.place(line, column)
     return Problem(

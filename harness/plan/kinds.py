@@ -21,7 +21,8 @@ from harness.plan.vocabulary import Vocabulary
 
 TYPE_CHECKING = False  # as typing has it: importing typing is a twentieth of a check
 if TYPE_CHECKING:
-    from typing import Generic, TypeVar
+    from typing import Generic as Generic
+    from typing import TypeVar
 
     T = TypeVar("T")
     T_co = TypeVar("T_co", covariant=True)

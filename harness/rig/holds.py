@@ -15,7 +15,7 @@ from typing import TypeVar
 from harness.errors import Problem, RigError
 from harness.rig.hold import Hold, Release
 
-_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+_PLAIN = r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}"  # compiled where it is first used
 _Event = TypeVar("_Event", Hold, Release)
 
 
@@ -65,7 +65,7 @@ class Holds:
 
 
 def _file_name(id_: str) -> str:
-    if _PLAIN.fullmatch(id_):
+    if re.fullmatch(_PLAIN, id_):
         return f"{id_}.json"
     import hashlib  # takes long to import, and is rarely needed
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from harness.plan.document import Bound, Then
+from harness.plan.document import Bound, Gate, Then
 from harness.plan.words import words
 from harness.rig.bounds import Met, met
 from harness.rig.crossings import GateGaveUp, LimitBreached, Woken
@@ -197,7 +197,7 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
     marks: tuple[str, ...] = ()
     before: Records = (round_started,) if round_started is not None else ()
     if isinstance(over.end, GateGaveUp):
-        text = gate_words(over.end)
+        text = gate_words(over.end, state.plan.gates[over.end.gate])
         match state.plan.gates[over.end.gate].then:
             case Then.HOLD:
                 return (held(state, "gate-gave-up", text),)
@@ -286,11 +286,11 @@ def _stop_came(state: RunState, stop: o.StopCame) -> Records:
     return (r.RunPaused(reason=stop.reason),) if state.phase is Phase.IDLE else ()
 
 
-def gate_words(gave_up: GateGaveUp) -> str:
+def gate_words(gave_up: GateGaveUp, gate: Gate) -> str:
     """Return why a gate gave up as a person reads it."""
-    value = gave_up.value
-    reading = Reading(name=gave_up.reading, unit=gave_up.unit, value=value, why=gave_up.why)
+    last = Reading(name=gave_up.reading, unit=gave_up.unit, value=gave_up.value, why=gave_up.why)
+    stay = f"stay {gave_up.bound} for {gate.for_s:g} s" if gate.for_s else f"become {gave_up.bound}"
     return (
-        f"{gave_up.reading} did not become {gave_up.bound} within {gave_up.waited_s:.0f} s; "
-        f"it was {shown(reading)}"
+        f"{gave_up.reading} did not {stay} within {gave_up.waited_s:.0f} s; "
+        f"at the last it was {shown(last)}"
     )

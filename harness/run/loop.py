@@ -7,7 +7,7 @@ its ``PassStarted`` is kept, and its files are kept before the record that names
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import assert_never
 
@@ -59,7 +59,7 @@ class Loop:
     boot: str
     stop: Interrupt = _never
     onlooker: Onlooker = field(default_factory=Onlooker)
-    stop_reason: str = "told to stop"
+    stop_reason: Callable[[], str] = lambda: "told to stop"
     names: tuple[str, ...] = field(init=False, default=())
 
     def __post_init__(self) -> None:
@@ -79,7 +79,7 @@ class Loop:
             if self.stop():
                 if self.state.phase is Phase.STEP:
                     return i.Outcome.PAUSED
-                self._observe(o.StopCame(reason=self.stop_reason))
+                self._observe(o.StopCame(reason=self.stop_reason()))
             instruction = pick(self.state)
             self.onlooker.next(self.state, instruction)
             if isinstance(instruction, i.Leave):

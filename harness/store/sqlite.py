@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from harness.store.rows import Row
     from harness.store.sqlite_journal import SqliteJournal
 
-_RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,99}")
+_RUN = r"[A-Za-z0-9][A-Za-z0-9_-]{0,99}"  # compiled where it is first used
 
 
 @contextmanager
@@ -104,7 +104,7 @@ class Store:
         """
         from harness.store.rows import at_text
 
-        if not _RUN.fullmatch(run):
+        if not re.fullmatch(_RUN, run):
             raise ValueError(f"not a name for a run: {run!r}")
         values = {
             "run": run,

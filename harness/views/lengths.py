@@ -43,7 +43,9 @@ def left_s(state: RunState, *, seen: Mapping[str, float]) -> float:
 
     Args:
         state: The run.
-        seen: Length of a pass, waits included, of the cells (by key) that were measured.
+        seen: Length of a pass, waits included, of the cells (by key) that were measured. A
+            cell that was not is taken for the mean of its title's, else of all of them,
+            else for what the plan says.
     """
     by_title: dict[str, list[float]] = {}
     for key, seconds in seen.items():
@@ -54,7 +56,7 @@ def left_s(state: RunState, *, seen: Mapping[str, float]) -> float:
         if progress.state is not CellState.OPEN:
             continue
         title = state.grid.titles[key]
-        like = by_title.get(title.title)
+        like = by_title.get(title.title) or list(seen.values())
         each = seen.get(key) or (sum(like) / len(like) if like else expected_pass_s(title))
         warm = max(0, passes.warm_up.passes - progress.warm_ups)
         total += each * (passes.keep - len(progress.kept) + warm)

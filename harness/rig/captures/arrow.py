@@ -18,7 +18,7 @@ from pyarrow import csv as arrow_csv
 from harness.rig.captures.rows import Absent, Rows, split
 from harness.rig.captures.table import Shape
 from harness.rig.captures.trouble import Trouble
-from harness.rig.captures.wide import Numbers, Values, as_sequence
+from harness.rig.captures.wide import Numbers, Values, as_sequence, as_values
 
 #: Pieces that are taken apart at once: what a reader's machine has at least.
 AT_ONCE = 2
@@ -121,5 +121,4 @@ def _array(column: pa.ChunkedArray) -> np.ndarray[Any, Any]:
 
 def numbers_of(column: pa.Array) -> Values:
     """Return a column of numbers as floats, nulls left out."""
-    numbers: Values = np.from_dlpack(column.drop_null().cast(pa.float64()))
-    return numbers
+    return as_values(np.from_dlpack(column.drop_null().cast(pa.float64())))

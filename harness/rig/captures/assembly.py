@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 #: A longer frame is none: eleven days.
 LONGEST_MS = 1e9
+
+LOOKED_AT = 512  #: of the first frames, whether they rise all the way
 INFINITE = float("inf")
 
 
@@ -190,16 +192,17 @@ class Assembly:
 
     def _refuse_clock(self, values: Any, line: int | None) -> None:
         """Refuse durations that rise nearly all the way and far: they are instants."""
-        steps = len(values) - 1
-        if steps < 7 or self._do.rises(values[:64]) < 0.9 * min(steps, 63):
+        head = values[:LOOKED_AT]
+        steps = len(head) - 1
+        if steps < 7 or self._do.rises(head) <= 0.9 * steps:
             return
-        first, last = float(values[0]), float(values[-1])
-        if first.is_integer() and list(values) == list(range(int(first), int(first) + steps + 1)):
+        first, last = float(head[0]), float(head[-1])
+        if first.is_integer() and list(head) == list(range(int(first), int(first) + steps + 1)):
             self.remarks.append(
-                f"the times are {first:g}, {first + 1:g}, {first + 2:g} … to {last:g}, one by one: "
-                "is this the column that counts the frames?"
+                f"the times begin {first:g}, {first + 1:g}, {first + 2:g} and go on one by one: is "
+                "this the column that counts the frames?"
             )
-        elif self._do.rises(values) > 0.9 * steps and last >= 2.0 * first:
+        elif last >= 2.0 * first:
             raise Trouble(
                 "looks-like-clock",
                 f"the times rise all the way from {first:g} to {last:g} {self._unit}, as a clock "

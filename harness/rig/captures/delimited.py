@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from harness.rig.captures.gather import Gather
 
 _SAMPLE_LINES = 64
+_STYLE_LINES = 20_000  # that tell how numbers are written, where the first few are not plain
 
 
 def read(blocks: Iterator[bytes], gather: Gather) -> None:
@@ -58,14 +59,14 @@ def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
             shape.trailing = True
             gather.notes.append("an empty field at the end of every row passed over")
         shape.numeric = numeric_columns(row, shape.time, shape.width)
-    sample = _first_lines(first.body, start)
+    sample = _first_lines(first.body, start, _SAMPLE_LINES)
     column: list[bytes] = []
     if sample and (shape.numeric or sample.strip()):
         column = _time_cells(sample, shape)
         if shape.counter is None:
             shape.counter = _counter(sample, shape)
     if b"".join(column).translate(None, b"0123456789.") or declared.decimal or declared.thousands:
-        column = _time_cells(first.body[start:], shape, sample=column)
+        column = _time_cells(_first_lines(first.body, start, _STYLE_LINES), shape, sample=column)
         shape.style, said = cells.style_of(column, declared)
         _settle_unit(shape, said)
         if shape.style.decimal == b"," and declared.decimal is None:
@@ -98,9 +99,9 @@ def _settle_unit(shape: Shape, said: str | None) -> None:
     shape.unit = said
 
 
-def _first_lines(body: bytes, start: int) -> bytes:
+def _first_lines(body: bytes, start: int, lines: int) -> bytes:
     end = start
-    for _ in range(_SAMPLE_LINES):
+    for _ in range(lines):
         found = body.find(b"\n", end) + 1
         # An empty line ends the table, or is a trouble of its own: later.
         if not found or found == end + 1:

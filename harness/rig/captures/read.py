@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from harness.rig.captures.assembly import Part
     from harness.rig.captures.declared import Declared
 
-LARGE_BYTES = 8 << 20  #: from here on a capture is read with pyarrow, where it is installed
-
 
 def read_capture(
     path: str,
@@ -46,7 +44,7 @@ def read_capture(
         with source.open_file(path) as file:
             blocks = source.blocks(file, hasher)
             first = next(blocks, b"")
-            large = len(first) > LARGE_BYTES
+            large = len(first) >= source.BLOCK_BYTES
             wide = _wide(large=large) if with_pyarrow is None else with_pyarrow
             if large or wide:
                 gather = _large(declared, part, wide=wide)
@@ -79,6 +77,7 @@ def _large(declared: Declared, part: Part | None, *, wide: bool) -> Gather:
     spill = Spill()
     if not wide:
         return Gather(declared, part=part, spill=spill)
+    from harness.rig.captures import arrow
     from harness.rig.captures import wide as arithmetic
 
-    return Gather(declared, part=part, spill=spill, arithmetic=arithmetic, spread=arithmetic.spread)
+    return Gather(declared, part=part, spill=spill, arithmetic=arithmetic, spread=arrow.spread)

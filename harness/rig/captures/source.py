@@ -35,7 +35,7 @@ if TYPE_CHECKING:
             """Return what stands after it."""
 
 
-BLOCK_BYTES = 16 << 20  #: what is held at once of a large capture
+BLOCK_BYTES = 8 << 20  #: a capture of as many is large, and is read in pieces of as many
 _FEED_BYTES = 1 << 18  #: compressed bytes taken at once: they may open up a hundredfold
 
 GZIP = b"\x1f\x8b"

@@ -173,6 +173,11 @@ class Numbers:
         return Numbers(self._values[np.asarray(mask, dtype=bool)])
 
 
+def as_values(array: np.ndarray[Any, Any]) -> Values:
+    """Return an array of float64 as what it is."""
+    return cast("Values", array)
+
+
 def as_sequence(values: Values) -> Sequence[float]:
     """Return *values* as `Rows` hold them."""
     return cast("Sequence[float]", values)
