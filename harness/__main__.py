@@ -134,16 +134,15 @@ def entry() -> None:
         sys.stderr.close()
         status = 0
     except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
+        sys.stderr.write("stopped\n")
         status = 5
-    except Exception:
+    except Exception:  # noqa: BLE001 - the outermost place: whatever comes here is our bug
         import traceback
 
         traceback.print_exc()
-        print(
+        sys.stderr.write(
             "error[bug]: this is a bug in the harness, not in your plan\n"
-            "  do: report the text above; what was kept is safe, and the same command goes on",
-            file=sys.stderr,
+            "  do: report the text above; what was kept is safe, and the same command goes on\n"
         )
         status = 70
     sys.exit(status)

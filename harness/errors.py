@@ -17,11 +17,9 @@ what happened, the place to look at, and what to do.
 from __future__ import annotations
 
 import enum
+from collections.abc import Sequence
 
-TYPE_CHECKING = False  # as typing has it: every command imports this module, few need typing
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from typing import Final
+from harness.values import Value
 
 
 class Exit(enum.IntEnum):
@@ -36,33 +34,7 @@ class Exit(enum.IntEnum):
     BUG = 70  #: a bug in the harness
 
 
-class _Value:
-    """A value, equal by its fields and never changed.
-
-    What ``@dataclass(frozen=True, slots=True, kw_only=True)`` would make, by hand: importing
-    dataclasses takes longer than all else that ``harness status`` does. The type checker
-    keeps the fields from being changed.
-    """
-
-    __slots__: tuple[str, ...] = ()
-
-    def _fields(self) -> dict[str, object]:
-        return {name: getattr(self, name) for name in self.__slots__}
-
-    def __eq__(self, other: object) -> bool:
-        if type(other) is not type(self):
-            return NotImplemented
-        return self._fields() == other._fields()
-
-    def __hash__(self) -> int:
-        return hash((type(self), *self._fields().values()))
-
-    def __repr__(self) -> str:
-        fields = ", ".join(f"{name}={value!r}" for name, value in self._fields().items())
-        return f"{type(self).__name__}({fields})"
-
-
-class Place(_Value):
+class Place(Value):
     """A place in a file: line and column count from 1, in characters.
 
     Args:
@@ -73,22 +45,11 @@ class Place(_Value):
         width: How many characters the caret line underlines.
     """
 
-    __slots__ = ("column", "file", "line", "text", "width")
-
-    def __init__(
-        self,
-        *,
-        file: str,
-        line: int | None = None,
-        column: int | None = None,
-        text: str | None = None,
-        width: int = 1,
-    ) -> None:
-        self.file: Final = file
-        self.line: Final = line
-        self.column: Final = column
-        self.text: Final = text
-        self.width: Final = width
+    file: str
+    line: int | None = None
+    column: int | None = None
+    text: str | None = None
+    width: int = 1
 
     def __str__(self) -> str:
         parts = [self.file]
@@ -99,7 +60,7 @@ class Place(_Value):
         return ":".join(parts)
 
 
-class Problem(_Value):
+class Problem(Value):
     """One thing that is wrong.
 
     Args:
@@ -111,24 +72,12 @@ class Problem(_Value):
         severity: ``error`` or ``warning``.
     """
 
-    __slots__ = ("code", "do", "place", "severity", "what", "where")
-
-    def __init__(
-        self,
-        *,
-        code: str,
-        what: str,
-        do: str,
-        place: Place | None = None,
-        where: tuple[str, ...] = (),
-        severity: str = "error",
-    ) -> None:
-        self.code: Final = code
-        self.what: Final = what
-        self.do: Final = do
-        self.place: Final = place
-        self.where: Final = where
-        self.severity: Final = severity
+    code: str
+    what: str
+    do: str
+    place: Place | None = None
+    where: tuple[str, ...] = ()
+    severity: str = "error"
 
 
 def printable(text: str) -> str:

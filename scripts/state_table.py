@@ -11,7 +11,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from harness.run.transitions import TRANSITIONS, Phase
+from harness.run.transitions import TRANSITIONS, Phase  # noqa: E402 - the path comes first
 
 BEGIN = "<!-- state table: drawn by scripts/state_table.py -->"
 END = "<!-- end of the state table -->"

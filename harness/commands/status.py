@@ -6,7 +6,6 @@ Reads the store and the rig's own state; never disturbs a runner.
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
 
 from harness.errors import Exit
 from harness.rig.holds import Holds
@@ -14,6 +13,7 @@ from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import open_store
 
+TYPE_CHECKING = False  # as typing has it: this module must be quick to import
 if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any, TextIO

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from yaml.error import MarkedYAMLError
 
-from harness.errors import Place, Problem
+from harness.errors import Problem
 from harness.plan.source import Source
 
 
@@ -143,17 +143,18 @@ def _unclosed_quote(source: Source, line: int, column: int, began: tuple[int, in
 
 
 def _unclosed(source: Source, line: int, column: int, began: tuple[int, int]) -> Problem:
-    kind = _text(source, began[0])[began[1] - 1 : began[1]]
-    closing = {"[": "]", "{": "}"}.get(kind, "] or }")
-    place: Place = source.place(line, column)
+    opened = _text(source, began[0])[began[1] - 1 : began[1]]
+    closing = {"[": "]", "{": "}"}.get(opened)
+    what = f"a comma or a closing bracket is missing in line {line}"
+    if closing is not None:
+        what = (
+            f"a comma or {closing} is missing in line {line}, for the {opened} of line {began[0]}"
+        )
     return Problem(
         code="bracket",
-        what=(
-            f"a comma or {closing} is missing in line {line}, "
-            f"for the {kind or 'bracket'} of line {began[0]}"
-        ),
-        place=place,
-        do=f"write commas between the parts and {closing} after the last, or quote the text",
+        what=what,
+        place=source.place(line, column),
+        do=f"write commas between the parts, and {closing or '] or }'} after the last",
     )
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from harness.plan.kinds import Desk, Field, Generic, Kind, T, Values
+from harness.plan.kinds import Desk, Field, Generic, Kind, NotBuilt, T, Values
 from harness.plan.names import nearest, suggestion
 from harness.plan.source import is_plain, shape
 from harness.plan.texts import NAME
@@ -137,9 +137,10 @@ def _twice(
 
 def _unknown_key(key: ScalarNode, desk: Desk, path: str, fields: dict[str, Field[object]]) -> None:
     where = path or "a plan"
+    built = [name for name, field in fields.items() if not isinstance(field.kind, NotBuilt)]
     near = nearest(key.value, fields)
     what = f"{where} has no key {key.value[:60]!r}" + (f"; the nearest is {near}" if near else "")
-    desk.error(key, "unknown-key", what, suggestion(key.value, fields, most=30))
+    desk.error(key, "unknown-key", what, suggestion(key.value, built, most=30))
 
 
 def _refuse(node: Node, desk: Desk, path: str, fields: dict[str, Field[object]]) -> None:

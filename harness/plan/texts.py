@@ -6,6 +6,7 @@ Pure. Text stays the text that was written.
 from __future__ import annotations
 
 import re
+import warnings
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
@@ -154,8 +155,10 @@ class Pattern(Kind[str]):
         if text is None:
             return None
         try:
-            groups = re.compile(text).groupindex
-        except (re.error, OverflowError, RecursionError) as error:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")  # a set that will mean something else one day
+                groups = re.compile(text).groupindex
+        except (re.error, Warning, OverflowError, RecursionError) as error:
             do = "write a regular expression as Python's re module has it"
             desk.error(node, "bad-pattern", f"{path} is not a pattern: {error}", do)
             return None

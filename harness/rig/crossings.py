@@ -64,7 +64,7 @@ class GuardBreached:
     guard: int  #: its place in the plan's guards, from 0
     reading: str
     bound: str
-    share: float | None  #: of the measured samples of the pass, 0 to 1; None: reading never measured
+    share: float | None  #: of the measured samples, 0 to 1; None: reading never measured
     samples: int  #: how many samples failed
     measured: int  #: how many samples had a value
     worst: float | bool | str | None
@@ -77,7 +77,9 @@ class WaitWatch(Protocol):
     gates: tuple[Gate, ...]
     limits: tuple[Limit, ...]
 
-    def feed(self, sample: Sample, *, waited_s: float) -> GatesOpened | GateGaveUp | LimitBreached | None:
+    def feed(
+        self, sample: Sample, *, waited_s: float
+    ) -> GatesOpened | GateGaveUp | LimitBreached | None:
         """Take one sample; return how the wait ended, or None to go on."""
 
 

@@ -1,15 +1,14 @@
 """A hold of the rig, and its release.
 
-Pure. Named tuples, as the rig's state folder keeps them: a command that only asks whether
-the rig is held imports nothing of plans and tasks.
+Pure. A command that only asks whether the rig is held imports nothing of plans and tasks.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from harness.values import Value
 
 
-class Hold(NamedTuple):
+class Hold(Value):
     """Why the rig does nothing more, and what a person must do."""
 
     id: str
@@ -19,7 +18,7 @@ class Hold(NamedTuple):
     at: str  #: UTC, RFC 3339
 
 
-class Release(NamedTuple):
+class Release(Value):
     """Who has put the rig right."""
 
     hold: str

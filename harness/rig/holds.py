@@ -10,13 +10,17 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path
-from typing import TypeVar
 
 from harness.errors import Problem, RigError
 from harness.rig.hold import Hold, Release
 
+TYPE_CHECKING = False  # as typing has it: this module must be quick to import
+if TYPE_CHECKING:
+    from typing import TypeVar
+
+    _Event = TypeVar("_Event", Hold, Release)
+
 _PLAIN = r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}"  # compiled where it is first used
-_Event = TypeVar("_Event", Hold, Release)
 
 
 class Holds:
@@ -98,7 +102,7 @@ def _keep(folder: Path, id_: str, event: Hold | Release) -> None:
         if path.exists():
             return
         unfinished = folder / f".{path.name}.{os.getpid()}"
-        text = json.dumps(event._asdict(), ensure_ascii=False, indent=1).encode() + b"\n"
+        text = json.dumps(event.as_dict(), ensure_ascii=False, indent=1).encode() + b"\n"
         descriptor = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
         try:
             os.write(descriptor, text)

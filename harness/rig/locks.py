@@ -14,11 +14,12 @@ from __future__ import annotations
 import contextlib
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
 
 from harness.errors import Problem, RigError
+from harness.values import Value
 
-if TYPE_CHECKING:  # asking who the runner is must be quick to start
+TYPE_CHECKING = False  # as typing has it: this module must be quick to import
+if TYPE_CHECKING:
     from datetime import datetime
     from types import TracebackType
 
@@ -28,7 +29,7 @@ except ImportError:  # pragma: no cover - another system
     fcntl = None  # type: ignore[assignment]
 
 
-class Owner(NamedTuple):
+class Owner(Value):
     """Who holds the runner lock, as it wrote itself down."""
 
     pid: int
@@ -69,7 +70,7 @@ class RunnerLock:
             since=now.isoformat(timespec="seconds"),
             plan=plan,
         )
-        note = json.dumps(self.owner._asdict()).encode()
+        note = json.dumps(self.owner.as_dict()).encode()
         os.ftruncate(self._fd, 0)
         os.pwrite(self._fd, note, 0)
 

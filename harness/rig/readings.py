@@ -74,7 +74,12 @@ class Sample:
 
 
 def _q(
-    name: str, unit: str, form: Form, about: str, low: float | None = None, high: float | None = None
+    name: str,
+    unit: str,
+    form: Form,
+    about: str,
+    low: float | None = None,
+    high: float | None = None,
 ) -> Quantity:
     return Quantity(name=name, unit=unit, form=form, about=about, low=low, high=high)
 
@@ -139,7 +144,9 @@ def measured(name: str, value: Value) -> Reading:
         high = quantity.high if quantity.high is not None else float("inf")
         if not low <= number <= high:
             return not_measured(
-                name, f"implausible: outside {low:g} to {high:g} {quantity.unit}".rstrip(), raw=str(value)
+                name,
+                f"implausible: outside {low:g} to {high:g} {quantity.unit}".rstrip(),
+                raw=str(value),
             )
         return Reading(name=name, unit=quantity.unit, value=number)
     return Reading(name=name, unit=quantity.unit, value=value)

@@ -15,13 +15,16 @@ from harness.plan.document import By, WarmUpWhen
 from harness.run import passes
 from harness.run import records as r
 from harness.run.state import RunState
-from harness.run.transitions import next_phase
+from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase
 
 
 def apply(state: RunState, record: r.Record) -> RunState:
     """Return *state* after *record*; IllegalTransition where the table does not allow it."""
-    phase = next_phase(state.phase, record)
-    _EFFECTS[type(record)](state, record)
+    try:
+        effect, phase = _STEPS[state.phase][type(record)]
+    except KeyError:
+        raise IllegalTransition(state.phase, record) from None
+    effect(state, record)
     state.phase = phase
     return state
 
@@ -197,3 +200,9 @@ _EFFECTS: Mapping[type[r.Record], Callable[[RunState, Any], None]] = MappingProx
         r.RunFinished: _no_effect,
     }
 )
+
+#: The law and the effects in one, so that applying a record takes one look at it.
+_STEPS: Mapping[Phase, Mapping[type[r.Record], tuple[Callable[[RunState, Any], None], Phase]]] = {
+    phase: {kind: (_EFFECTS[kind], after) for kind, after in allowed.items()}
+    for phase, allowed in TRANSITIONS.items()
+}

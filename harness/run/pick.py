@@ -72,9 +72,9 @@ def due(state: RunState, *, boot: str = "") -> r.Record | None:
     asked = _person_step(state, state.grid.blocks[state.block], boot=boot)
     if asked is not None:
         return asked
-    condition, level = _open_level(state) or ("", "")
-    if condition and state.grid.levels[condition, level].command is not None:
-        return r.LevelOrdered(condition=condition, level=level)
+    pair = _open_level(state, upcoming(state)[0])
+    if pair is not None and state.grid.levels[pair].command is not None:
+        return r.LevelOrdered(condition=pair[0], level=pair[1])
     return None
 
 
@@ -116,12 +116,15 @@ def _idle(state: RunState) -> i.Instruction:
             return back
     if state.settle_due:
         return i.Settle(seconds=state.plan.rig.settle_s)
-    if due(state) is not None:
+    if state.block is None or not state.left:
         return i.GoOn()
-    pair = _open_level(state)
-    if pair is not None:
-        return _set_level(state, *pair)
+    if _person_step(state, state.grid.blocks[state.block], boot="") is not None:
+        return i.GoOn()
     key, _ = upcoming(state)
+    pair = _open_level(state, key)
+    if pair is not None:
+        ordered = state.grid.levels[pair].command is not None
+        return i.GoOn() if ordered else _set_level(state, *pair)
     return i.AwaitGates(
         cell=key,
         warm_up=warm_up_due(state, key),
@@ -154,13 +157,12 @@ def _person_step(state: RunState, block: Block, *, boot: str) -> r.StepAsked | N
     )
 
 
-def _open_level(state: RunState) -> tuple[str, str] | None:
-    """Return the next level of the cell in turn that is not known to be in force."""
+def _open_level(state: RunState, key: str) -> tuple[str, str] | None:
+    """Return the next level of the cell in turn, *key*, that is not known to be in force."""
     assert state.block is not None
     for pair in state.grid.blocks[state.block].levels:
         if _is_open(state, pair):
             return pair
-    key, _ = upcoming(state)
     for pair in state.grid.cells[key].levels:
         if _is_open(state, pair):
             return pair

@@ -115,10 +115,12 @@ class RunState:
     # totals
     closed: dict[CellState, int] = field(default_factory=dict)
 
-    @property
-    def plan(self) -> Plan:
-        """Return the run's frozen plan."""
-        return self.grid.plan
+    #: The run's frozen plan.
+    plan: Plan = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Take the plan out of the grid, where everything asks for it."""
+        self.plan = self.grid.plan
 
 
 def begin(plan: Plan) -> RunState:

@@ -13,19 +13,21 @@ from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
 
 from harness.errors import AskedError, Problem
 from harness.store import sqlite_standing
-from harness.store.files import DiskFiles, Files
 from harness.store.filesystems import file_system_type
 from harness.store.sqlite_file import FileSystemType, SqliteFile, open_file
 from harness.store.standing import CellStanding, RunLine
 
+TYPE_CHECKING = False  # as typing has it: this module must be quick to import
 if TYPE_CHECKING:
+    from typing import BinaryIO
+
     from harness.run.ports import Entry
     from harness.run.records import BundleRef, Record, Request, RequestKind
     from harness.store.bundles import Bundles
+    from harness.store.files import Files
     from harness.store.rows import Row
     from harness.store.sqlite_journal import SqliteJournal
 
@@ -57,15 +59,24 @@ def open_store(
     with open_file(
         folder, write=write, check=check, kind_of_file_system=kind_of_file_system
     ) as file:
-        yield Store(folder, file, files=files or DiskFiles())
+        yield Store(folder, file, files=files)
 
 
 class Store:
     """Every run of a rig, with all that was kept of it. Made by ``open_store``."""
 
-    def __init__(self, folder: Path, file: SqliteFile, *, files: Files) -> None:
+    def __init__(self, folder: Path, file: SqliteFile, *, files: Files | None) -> None:
         self.folder = folder
-        self._file, self._files = file, files
+        self._file, self._disk = file, files
+
+    @property
+    def _files(self) -> Files:
+        """Return the disk for the bundles, which a command that only asks never needs."""
+        if self._disk is None:
+            from harness.store.files import DiskFiles
+
+            self._disk = DiskFiles()
+        return self._disk
 
     def reading(self) -> AbstractContextManager[None]:
         """See one state of the store throughout, whatever is written meanwhile."""

@@ -12,13 +12,15 @@ import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from harness.errors import Problem, StoreError
-from harness.store.files import DiskFiles
 from harness.store.filesystems import NETWORK, file_system_type
 from harness.store.queries import migrations, queries
 from harness.store.sqlite_refusals import BUSY_S, damaged, refused, translated
+
+TYPE_CHECKING = False  # as typing has it: this module must be quick to import
+if TYPE_CHECKING:
+    from typing import Any
 
 #: The name of the file in the store's folder.
 FILE = "records.sqlite"
@@ -156,6 +158,8 @@ def open_file(
         )
     path = folder / FILE
     if write:
+        from harness.store.files import DiskFiles
+
         with translated(path, unwritable=(OSError,)):
             DiskFiles().make_folder(folder)
     elif not path.exists():

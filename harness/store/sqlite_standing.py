@@ -7,15 +7,17 @@ only where it has counted the last of them, and otherwise counted again from the
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
 
 from harness.store.sqlite_file import SqliteFile
 from harness.store.standing import CellStanding, RunLine, RunStanding
 
-if TYPE_CHECKING:  # reading the cache needs no record, and must be quick to start
+TYPE_CHECKING = False  # as typing has it: reading the cache must be quick to start
+if TYPE_CHECKING:
+    from typing import Any
+
     from harness.run.ports import Entry
 
-_LAST = len(RunLine._fields) - 1  # where, in a row about a run, its last record's number is
+_LAST = len(RunLine.names()) - 1  # where, in a row about a run, its last record's number is
 
 
 def lines(file: SqliteFile, query: str, parameter: object) -> tuple[RunLine, ...]:
@@ -31,7 +33,7 @@ def _line(file: SqliteFile, row: Any) -> RunLine:
         standing = RunStanding()
     else:
         standing, _ = _counted(file, row[0])
-    return RunLine._make((*about, standing))
+    return RunLine.of_row((*about, standing))
 
 
 def cells(file: SqliteFile, run: str) -> tuple[CellStanding, ...]:
@@ -39,7 +41,7 @@ def cells(file: SqliteFile, run: str) -> tuple[CellStanding, ...]:
     if _is_behind(file, run):
         _, counted = _counted(file, run)
         return tuple(counted[key] for key in sorted(counted))
-    return tuple(map(CellStanding._make, file.rows("cells", (run,))))
+    return tuple(map(CellStanding.of_row, file.rows("cells", (run,))))
 
 
 def bring_up_to_date(file: SqliteFile, run: str) -> RunStanding:
@@ -64,7 +66,7 @@ def tally(
         if key in touched:
             return touched[key]
         row = file.ask("cell", (run, key)).fetchone()
-        return CellStanding(cell=key) if row is None else CellStanding._make(row)
+        return CellStanding(cell=key) if row is None else CellStanding.of_row(row)
 
     from harness.store.tally import tallied
 
@@ -99,13 +101,13 @@ def _counted(file: SqliteFile, run: str) -> tuple[RunStanding, dict[str, CellSta
 def _write(
     file: SqliteFile, run: str, standing: RunStanding, touched: Iterable[CellStanding]
 ) -> None:
-    file.ask("keep_run_standing", standing._asdict() | {"run": run})
+    file.ask("keep_run_standing", standing.as_dict() | {"run": run})
     for cell in touched:
-        file.ask("keep_cell_standing", cell._asdict() | {"run": run})
+        file.ask("keep_cell_standing", cell.as_dict() | {"run": run})
 
 
 def _run(row: Any) -> RunStanding:
-    standing = RunStanding._make(row)
+    standing = RunStanding.of_row(row)
     if standing.warm_up is None:
         return standing
-    return standing._replace(warm_up=bool(standing.warm_up))
+    return standing.but(warm_up=bool(standing.warm_up))

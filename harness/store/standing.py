@@ -1,16 +1,16 @@
 """Where a run and its cells stand, as the store answers at once however much it holds.
 
 Pure. These values are a cache of the fold of the records (``harness.store.tally`` makes
-them). They are rows as a database answers them: named tuples, and no record is needed to
-read them, so that a command that only asks starts quickly.
+them). Their fields stand in the order in which a database answers them, and no record is
+needed to read them, so that a command that only asks starts quickly.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from harness.values import Value
 
 
-class CellStanding(NamedTuple):
+class CellStanding(Value):
     """Where one cell stands.
 
     ``state`` is the value of a ``CellState``. The counts are of passes in ``group``, since
@@ -29,7 +29,7 @@ class CellStanding(NamedTuple):
     warm_up: int = 0
 
 
-class RunStanding(NamedTuple):
+class RunStanding(Value):
     """Where one run stands after its record ``seq``.
 
     ``phase`` is the value of a ``Phase``, begun at ``since``. ``group`` is the group of
@@ -54,7 +54,7 @@ class RunStanding(NamedTuple):
     passes: int = 0
 
 
-class RunLine(NamedTuple):
+class RunLine(Value):
     """A run as a list of runs shows it. ``cells`` is how many its plan has."""
 
     run: str

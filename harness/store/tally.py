@@ -43,7 +43,7 @@ def tallied(
             changes["group"] = record.group
         case r.PassStarted():
             assert cell is not None
-            cell = _in_group(cell, record.group)._replace(attempts=record.attempt)
+            cell = _in_group(cell, record.group).but(attempts=record.attempt)
             changes |= {
                 "cell": record.cell,
                 "attempt": record.attempt,
@@ -51,7 +51,7 @@ def tallied(
             }
         case r.PassSkipped():
             assert cell is not None
-            cell = _in_group(cell, record.group)._replace(attempts=record.attempt)
+            cell = _in_group(cell, record.group).but(attempts=record.attempt)
             cell = _counted(cell, "warm_up" if record.warm_up else "failed")
             changes["passes"] = run.passes + (not record.warm_up)
         case r.PassJudged():
@@ -65,7 +65,7 @@ def tallied(
         case r.CellClosed():
             assert cell is not None
             changes |= _closed(run, cell.state, record.state.value)
-            cell = _in_group(cell, record.group)._replace(state=record.state.value)
+            cell = _in_group(cell, record.group).but(state=record.state.value)
         case r.CellReopened():
             assert cell is not None
             changes |= _closed(run, cell.state, r.CellState.OPEN.value)
@@ -89,7 +89,7 @@ def tallied(
             | r.RunFinished()
         ):
             pass  # they change the phase at most
-    return run._replace(**changes), cell
+    return run.but(**changes), cell
 
 
 _COUNTER = {
@@ -114,7 +114,7 @@ def _in_group(cell: CellStanding, group: int) -> CellStanding:
 
 
 def _counted(cell: CellStanding, counter: str, by: int = 1) -> CellStanding:
-    return cell._replace(**{counter: getattr(cell, counter) + by})
+    return cell.but(**{counter: getattr(cell, counter) + by})
 
 
 def _closed(run: RunStanding, before: str, after: str) -> dict[str, Any]:

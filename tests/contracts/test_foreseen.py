@@ -95,7 +95,9 @@ def near_an_edge(course: Course, watched: Sequence[Bound], until_s: float) -> bo
 
 
 @settings(max_examples=400, deadline=None)
-@given(courses(loaded=False), st.lists(gates, min_size=1, max_size=3), st.lists(bounds(), max_size=1))
+@given(
+    courses(loaded=False), st.lists(gates, min_size=1, max_size=3), st.lists(bounds(), max_size=1)
+)
 def test_a_foreseen_wait_ends_as_the_sampled_one(
     course: Course, asked: list[Gate], limited: list[Bound]
 ) -> None:

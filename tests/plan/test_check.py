@@ -206,6 +206,9 @@ def test_merged_parts_give_way_to_what_is_written() -> None:
         ("a: !x y", "1:4"),
         ("a: ! y", "1:4"),
         ("? [a]\n: b", "1:3"),
+        ("a: [b,\n\n", "1:6"),
+        ("a: {b: [", "1:8"),
+        ("a: 'x\n\n", "1:4"),
     ],
 )
 def test_what_is_no_plan_is_refused_at_its_place(text: str, at: str) -> None:

@@ -17,7 +17,7 @@ from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.state import RunState, begin
 from harness.store.memory import MemoryJournal
-from scripts.nights import meter
+from nights import meter
 
 #: What one pass does: a frame rate, or a word.
 Deed = float | str

@@ -195,12 +195,12 @@ def test_a_field_a_level_is_meant_to_change_does_not_hold_the_rig() -> None:
     assert run.go_on() is Outcome.FINISHED
 
 
-def operator(*names: str, **parts: bool) -> d.Condition:
+def operator(*names: str, reboot: bool = False) -> d.Condition:
     return d.Condition(
         name="slot",
         by=d.By.OPERATOR,
         levels=tuple(d.Level(name=name, say=f"Card in {name}.") for name in names),
-        **parts,
+        reboot=reboot,
     )
 
 

@@ -6,10 +6,13 @@ import dataclasses
 
 import pytest
 
+from harness.plan.cells import cells
+from harness.rig.tasks import PassTask
 from harness.rules.judgement import Verdict
+from harness.rules.watches import GuardWatch
 from harness.run import records as r
 from harness.run.ports import Entry
-from scripts.nights import Night, check, play
+from nights import Night, check, play
 
 
 @pytest.mark.parametrize("first", range(0, 1000, 50))
@@ -87,7 +90,8 @@ def test_the_checker_sees_a_cell_accepted_with_a_void_pass() -> None:
             and (e.record.cell, e.record.attempt) == (closed.cell, closed.kept[0])
         )
         judged = entries[at].record
-        void = dataclasses.replace(judged, verdict=Verdict.VOID)  # type: ignore[type-var]
+        assert isinstance(judged, r.PassJudged)
+        void = dataclasses.replace(judged, verdict=Verdict.VOID)
         entries[at] = dataclasses.replace(entries[at], record=void)
         return entries
 
@@ -106,10 +110,17 @@ def test_the_bench_sees_two_captures_overlap() -> None:
     night = clean()
     night.bench.running = "0123456789ab-001"
     with pytest.raises(AssertionError, match="starts while"):
-        night.bench.carry_out(_any_task(), lambda: False)
+        night.bench.carry_out(_any_task(night), lambda: False)
 
 
-def _any_task() -> object:
-    from types import SimpleNamespace
-
-    return SimpleNamespace(name="0123456789ab-002")
+def _any_task(night: Night) -> PassTask:
+    cell = cells(night.plan)[0]
+    return PassTask(
+        run="night",
+        cell=cell,
+        title=night.plan.titles[0],
+        attempt=2,
+        warm_up=False,
+        fill={},
+        watch=GuardWatch((), ()),
+    )

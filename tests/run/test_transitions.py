@@ -10,7 +10,7 @@ import pytest
 from harness.run import records as r
 from harness.run.apply import _EFFECTS
 from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase, next_phase
-from scripts.state_table import BEGIN, END, table
+from state_table import BEGIN, END, table
 
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = get_args(r.Record)

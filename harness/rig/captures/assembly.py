@@ -237,8 +237,10 @@ class Assembly:
                 found.append(Trouble(code, f"{frames} without end{at}", line=line, do=AGAIN))
             elif code == "negative-times":
                 kind = "clock-steps-back" if self._clock else code
-                how = "the clock goes back before" if self._clock else "below zero:"
-                found.append(Trouble(kind, f"{how} {frames}{at}", line=line, do=AGAIN))
+                how = f"the clock goes back before {frames}"
+                if not self._clock:
+                    how = f"{frames} with a time below zero"
+                found.append(Trouble(kind, f"{how}{at}", line=line, do=AGAIN))
             else:
                 why = "doubled rows, or a clock too coarse"
                 found.append(

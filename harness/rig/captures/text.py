@@ -229,7 +229,7 @@ def _cut(blocks: Iterator[bytes], notes: list[str]) -> Iterator[Piece]:
         if not end:
             rest += block
         else:
-            if min(len(body), len(block)) >= _SMALL_BYTES:
+            if min(len(body), len(block)) >= SMALL_BYTES:
                 yield Piece(body, final=False)
                 body = b""
             lines = b"".join((rest, memoryview(block)[:end])) if rest or end < len(block) else block
@@ -248,7 +248,7 @@ def _cut(blocks: Iterator[bytes], notes: list[str]) -> Iterator[Piece]:
     yield Piece(body, final=True, rest=rest)
 
 
-_SMALL_BYTES = 1 << 20
+SMALL_BYTES = 1 << 20
 
 
 def _is_utf8(block: bytes) -> bool:

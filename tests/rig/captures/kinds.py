@@ -1,0 +1,269 @@
+"""Captures of every kind that goes wrong, with the verdict each should get.
+
+The kinds are those seen on real benches; the files are ours. A number is how many frames
+are read; a text is the code of the first trouble.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+FRAMES = [16.418, 16.141, 16.941, 16.016, 16.757, 16.485, 15.993, 16.712, 15.96, 16.594] * 4
+FRAMES = [value + place * 0.001 for place, value in enumerate(FRAMES)]
+
+
+def table(
+    values: list[Any] | None = None,
+    *,
+    delimiter: str = ",",
+    header: str = "frame_no{}frame_ms",
+    end: str = "\n",
+    first: int = 1,
+) -> str:
+    """Return a frame log of *values*, numbered."""
+    rows = [header.format(delimiter)] if header else []
+    shown = [f"{each:.3f}" if isinstance(each, float) else str(each) for each in values or FRAMES]
+    rows += [f"{number}{delimiter}{value}" for number, value in enumerate(shown, start=first)]
+    return end.join(rows) + end
+
+
+def with_row(row: str, at: int = 20, **options: Any) -> str:
+    """Return a frame log with *row* in the place of one of its rows."""
+    lines = table(**options).split("\n")
+    lines[at] = row
+    return "\n".join(lines)
+
+
+def comma(values: list[float]) -> list[str]:
+    return [f"{value:.3f}".rstrip("0").replace(".", ",") for value in values]
+
+
+CLOCK = [sum(FRAMES[: place + 1]) / 1000.0 for place in range(len(FRAMES))]
+N = len(FRAMES)
+
+#: name -> (content, declarations, frames or code)
+KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
+    "clean": (table(), {}, N),
+    "semicolon, decimal comma": (table(comma(FRAMES), delimiter=";"), {}, N),
+    "decimal comma that splits the row": (table(comma(FRAMES)), {}, "row-width"),
+    "decimal comma, three digits everywhere": (
+        table([f"{value:.3f}".replace(".", ",") for value in FRAMES], delimiter=";"),
+        {},
+        "decimal-unclear",
+    ),
+    "thousands of a narrow space": (
+        with_row("20;1\N{NARROW NO-BREAK SPACE}016,71", values=comma(FRAMES), delimiter=";"),
+        {"thousands": " ", "decimal": ","},
+        N,
+    ),
+    "thousands of a narrow space, undeclared": (
+        with_row("20;1\N{NARROW NO-BREAK SPACE}016,71", values=comma(FRAMES), delimiter=";"),
+        {"decimal": ","},
+        "thousands-unclear",
+    ),
+    "apostrophe for thousands": (with_row("20,1'016.713"), {"thousands": "'"}, N),
+    "typographic minus": (with_row("20,\N{MINUS SIGN}16.418"), {}, "not-a-number"),
+    "tab": (table(delimiter="\t"), {}, N),
+    "pipe": (table(delimiter="|"), {}, N),
+    "several delimiters in the header": (
+        table(delimiter=",", header="frame_no;frame_ms,note"),
+        {},
+        "delimiter-unclear",
+    ),
+    "unit after every number": (table([f"{v:.3f} ms" for v in FRAMES]), {}, N),
+    "another unit after every number": (
+        table([f"{v:.3f} us" for v in FRAMES]),
+        {},
+        "unit-conflict",
+    ),
+    "unit changes after the number": (with_row("20,16.4 s"), {}, "unit-changes"),
+    "micro sign after every number": (
+        table([f"{v * 1000:.0f} \N{MICRO SIGN}s" for v in FRAMES], header="n{}frame"),
+        {"column": "frame", "unit": None},
+        N,
+    ),
+    "byte-order mark": (b"\xef\xbb\xbf" + table().encode(), {}, N),
+    "UTF-16 with mark, big end first": (b"\xfe\xff" + table().encode("utf-16-be"), {}, N),
+    "UTF-16 without mark": (table().encode("utf-16-be"), {}, "encoding-unknown"),
+    "UTF-16 without mark, declared": (table().encode("utf-16-be"), {"encoding": "utf-16-be"}, N),
+    "UTF-16 cut in a character": (
+        b"\xff\xfe" + table().encode("utf-16-le")[:-1],
+        {},
+        "truncated",
+    ),
+    "an encoding that there is not": (table(), {"encoding": "latin-99"}, "encoding-wrong"),
+    "bytes that are not as declared": (
+        table(header="titlé{}frame_ms").encode("latin-1"),
+        {"encoding": "utf-16-le"},
+        "encoding-wrong",
+    ),
+    "carriage returns": (table(end="\r"), {}, N),
+    "mixed line ends": (table().replace("\n", "\r\n", 9), {}, N),
+    "NUL bytes at the end": (table().encode() + bytes(700), {}, "truncated"),
+    "NUL bytes inside": (table().encode().replace(b"16.0", b"16\0.", 1), {}, "nul-bytes"),
+    "Ctrl-Z at the end": (table().encode() + b"\x1a", {}, N),
+    "cut in a number": (table()[:-4], {}, "truncated"),
+    "cut before the line end": (table()[:-1], {}, "truncated"),
+    "empty": (b"", {}, "empty-capture"),
+    "header only": (table([""])[: len("frame_no,frame_ms\n")], {}, "no-frames"),
+    "header again": (table() + table(), {}, "header-again"),
+    "two runs glued": (table() + table(header=""), {}, "glued-runs"),
+    "preamble": ("title: Lantern Quay\n\n" + table(), {}, "header-missing"),
+    "preamble, declared": ("title: Lantern Quay\n\n" + table(), {"header": 3}, N),
+    "header declared too far down": (table(), {"header": 99}, "header-missing"),
+    "summary after an empty line": (table() + "\nmean,16.71\nframes,40\n", {}, N),
+    "summary without an empty line": (table() + "mean,16.71\n", {}, "footer-unclear"),
+    "summary, declared": (table() + "mean,16.71\nframes,40\n", {"footer": 2}, N),
+    "summary of another width": (table() + "40 frames in all\n", {}, "row-width"),
+    "empty lines at the end": (table() + "\n\n", {}, N),
+    "empty line inside": (table() + "\n" + table(header="", first=N + 1), {}, "blank-line"),
+    "trailing delimiter on every row": (table([f"{v:.3f}," for v in FRAMES]), {}, N),
+    "trailing delimiter on one row": (with_row("20,16.4,"), {}, "row-width"),
+    "one field more in one row": (with_row("20,16,418"), {}, "row-width"),
+    "one field less in one row": (with_row("20"), {}, "row-width"),
+    "quoted": (table([f'"{v:.3f}"' for v in FRAMES]), {}, N),
+    "quoted and padded": (table([f'" {v:.3f} "' for v in FRAMES]), {}, N),
+    "a quote that is not closed": (with_row('20,"16.4'), {}, "quotes"),
+    "column twice": (
+        table([f"{v:.3f},1" for v in FRAMES], header="n{0}frame_ms{0}frame_ms"),
+        {},
+        "column-twice",
+    ),
+    "column missing": (table(header="n{}wait_ms"), {}, "column-missing"),
+    "column in another case": (table(header="n{} Frame_MS "), {}, N),
+    "no header": (table(header=""), {}, "header-missing"),
+    "no header, declared": (table(header=""), {"header": "none", "column": 2}, N),
+    "no header, column by number": (table(header=""), {"column": 2}, N),
+    "no header, too far right": (
+        table(header=""),
+        {"header": "none", "column": 3},
+        "column-missing",
+    ),
+    "no header, column by name": (table(header=""), {"header": "none"}, "column-unclear"),
+    "column not declared": (table(), {"column": None, "unit": None}, N),
+    "column not declared and not clear": (table(header="n{}t"), {"column": None}, "column-unclear"),
+    "unit not declared": (
+        table(header="n{}frame"),
+        {"column": "frame", "unit": None},
+        "unit-missing",
+    ),
+    "unit that is none": (table(), {"unit": "parsec"}, "unit-unknown"),
+    "unit against the name": (table(), {"unit": "us"}, "unit-conflict"),
+    "rates": (table(header="n{}fps"), {"column": "fps"}, "rate-column"),
+    "seconds taken for milliseconds": (
+        table([v / 1000.0 + 0.0005 for v in FRAMES], header="n{}frame"),
+        {"column": "frame"},
+        "unit-implausible",
+    ),
+    "microseconds taken for milliseconds": (
+        table([str(int(v * 1000)) for v in FRAMES], header="n{}frame"),
+        {"column": "frame"},
+        "unit-implausible",
+    ),
+    "seconds": (
+        table([f"{v / 1000.0:.6f}" for v in FRAMES], header="n{}frame"),
+        {"column": "frame", "unit": "s"},
+        N,
+    ),
+    "nanoseconds": (
+        table([str(int(v * 1e6)) for v in FRAMES], header="n{}frame"),
+        {"column": "frame", "unit": "ns"},
+        N,
+    ),
+    "unit changes midway": (
+        table(FRAMES + [f"{v / 1000.0:.6f}" for v in FRAMES]),
+        {},
+        "unit-changes",
+    ),
+    "NaN": (with_row("20,NaN"), {}, "bad-cells"),
+    "infinite": (with_row("20,inf"), {}, "bad-cells"),
+    "too large for a float": (with_row("20,1e400"), {}, "bad-cells"),
+    "digits beyond a float": (with_row("20," + "9" * 400), {}, "bad-cells"),
+    "blank cell": (with_row("20,"), {}, "bad-cells"),
+    "N/A": (with_row("20,N/A"), {}, "bad-cells"),
+    "underscore in a number": (with_row("20,1_6.4"), {}, "not-a-number"),
+    "hexadecimal": (with_row("20,0x1A"), {}, "not-a-number"),
+    "two points": (with_row("20,16.4.1"), {}, "not-a-number"),
+    "sign and exponent": (with_row("20,+1.64e1"), {}, N),
+    "digits of another script": (with_row("20,\N{ARABIC-INDIC DIGIT ONE}6"), {}, "not-a-number"),
+    "negative": (with_row("20,-0.412"), {}, "negative-times"),
+    "zero": (with_row("20,0.0"), {}, "zero-times"),
+    "too small for a float": (with_row("20,1e-400"), {}, "zero-times"),
+    "frames lost": (
+        table().replace("\n20,16.594", "", 1).replace("\n20,", "\n21,", 1),
+        {},
+        "frames-lost",
+    ),
+    "rows twice": (table(first=1).replace("\n21,", "\n19,1\n20,1\n21,", 1), {}, "rows-repeated"),
+    "counter that does not count": (
+        with_row("x,16.4"),
+        {"counter": "frame_no"},
+        "not-a-number",
+    ),
+    "clock": (
+        table([f"{v:.6f}" for v in CLOCK], header="n{}t_s"),
+        {"column": "t_s", "unit": "s", "values": "clock"},
+        N - 1,
+    ),
+    "clock taken for durations": (
+        table([f"{v:.6f}" for v in CLOCK], header="n{}t_s"),
+        {"column": "t_s", "unit": "s"},
+        "looks-like-clock",
+    ),
+    "clock that steps back": (
+        table([f"{v:.6f}" for v in CLOCK[:20] + CLOCK[10:]], header="n{}t_s"),
+        {"column": "t_s", "unit": "s", "values": "clock"},
+        "clock-steps-back",
+    ),
+    "clock that stands still": (
+        table([f"{v:.6f}" for v in CLOCK[:20] + CLOCK[19:]], header="n{}t_s"),
+        {"column": "t_s", "unit": "s", "values": "clock"},
+        "zero-times",
+    ),
+    "clock that is infinite": (
+        table([f"{v:.6f}" for v in CLOCK[:20]] + ["1e999"], header="n{}t_s"),
+        {"column": "t_s", "unit": "s", "values": "clock"},
+        "bad-cells",
+    ),
+    "one clock value": (
+        "n,t_s\n1,4.5\n",
+        {"column": "t_s", "unit": "s", "values": "clock"},
+        "no-frames",
+    ),
+    "two programs": (
+        table()
+        .replace("\n2", "\nlauncher")
+        .replace("\n1", "\nquay")
+        .replace("frame_no", "program"),
+        {},
+        "programs-mixed",
+    ),
+    "one of two programs": (
+        "program,frame_ms\n" + "launcher,33.4\nquay,16.41\nquay,16.5\n" * 9,
+        {"where": (("program", "quay"),)},
+        18,
+    ),
+    "none of the programs": (
+        "program,frame_ms\n" + "launcher,33.4\nquay,16.41\n" * 9,
+        {"where": (("program", "other"),)},
+        "no-frames",
+    ),
+    "kinds of frames": (
+        "kind,frame_ms\n" + "real,8.3\nmade,8.1\n" * 9,
+        {},
+        "kinds-mixed",
+    ),
+    "one kind of frames": (
+        "kind,frame_ms\n" + "real,8.3\nmade,8.1\n" * 9,
+        {"kinds_column": "kind", "kinds": ("real",)},
+        9,
+    ),
+    "titles that look missing": (
+        "title,mean_ms\nNA,16.7\nNone,16.9\nnull,17.0\nNaN,17.1\nTrue,17.2\n007,17.3\n1e5,17.4\n",
+        {"column": "mean_ms"},
+        7,
+    ),
+    "one column": ("frame_ms\n" + "16.4\n16.9\n" * 9, {}, 18),
+    "one column, blank cell": ("frame_ms\n16.4\n16.9\n\n16.4\n16.9\n", {}, "blank-line"),
+    "no table at all": (bytes(range(1, 256)) * 4 + b"\n", {}, "column-missing"),
+}

@@ -1,0 +1,68 @@
+"""Every kind of capture gets its verdict, whichever way it is read."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from harness.rig.captures.gather import Capture
+from harness.rules.figures import figures
+from harness.rules.flags import flags
+
+
+def _kinds() -> Any:
+    # Test folders are no packages, so the table beside this file is loaded by its place.
+    spec = importlib.util.spec_from_file_location("kinds", Path(__file__).with_name("kinds.py"))
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.KINDS
+
+
+KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = _kinds()
+
+
+def seen(capture: Capture) -> dict[str, Any]:
+    """Return all that a capture says, to the last digit."""
+    times = capture.times
+    return {
+        "troubles": [(each.code, each.what, each.line) for each in capture.troubles],
+        "notes": capture.notes,
+        "figures": times and [(each.name, each.value) for each in figures(times)],
+        "flags": times and [(flag.name, flag.what, flag.where) for flag in flags(times)],
+        "total": times and times.total_ms.hex(),
+    }
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_each_kind_gets_its_verdict(name: str, read: Any) -> None:
+    content, options, expected = KINDS[name]
+    capture = read(content, **options)
+    found = capture.troubles[0].code if capture.troubles else capture.frames
+    assert found == expected, capture.troubles
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_pieces_leave_no_trace(name: str, read: Any, small_pieces: None) -> None:
+    del small_pieces
+    content, options, expected = KINDS[name]
+    capture = read(content, **options)
+    found = capture.troubles[0].code if capture.troubles else capture.frames
+    assert found == expected, capture.troubles
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_pyarrow_makes_no_difference_in_one_piece(name: str, read: Any) -> None:
+    content, options, _ = KINDS[name]
+    assert seen(read(content, way=True, **options)) == seen(read(content, **options))
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_pyarrow_makes_no_difference_in_pieces(name: str, read: Any, small_pieces: None) -> None:
+    del small_pieces
+    content, options, _ = KINDS[name]
+    assert seen(read(content, way=True, **options)) == seen(read(content, **options))
