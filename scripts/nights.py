@@ -33,7 +33,7 @@ from harness.run import records as r
 from harness.run.apply import fold
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
-from harness.run.state import begin
+from harness.run.state import Grid, begin
 from harness.store.memory import MemoryJournal
 
 
@@ -62,14 +62,15 @@ class Mortal:
         self._fate = fate
 
     def __getattr__(self, name: str) -> Callable[..., Any]:
-        method = getattr(self._inner, name)
+        method, fate = getattr(self._inner, name), self._fate
 
         def call(*args: Any, **kwargs: Any) -> Any:
-            self._fate.step()
+            fate.step()
             answer = method(*args, **kwargs)
-            self._fate.step()
+            fate.step()
             return answer
 
+        setattr(self, name, call)  # the next time it is found without asking here
         return call
 
 
@@ -242,7 +243,8 @@ def play(seed: int, *, cells: int | None = None, kill: bool = True) -> Night:
     witness.mark = plan.gates[0].then is d.Then.MARK
     night = Night(seed=seed, plan=plan, journal=MemoryJournal(), bench=bench)
     _start(night, clock)
-    boot = 1
+    boot, grid = 1, Grid.of(plan)
+    state = fold(begin(grid), night.records)
     while True:
         if night.starts > 60 or night.holds > 25:
             # The rig is mended: the night must come to its end now.
@@ -252,7 +254,6 @@ def play(seed: int, *, cells: int | None = None, kill: bool = True) -> Night:
         night.starts += 1
         assert night.starts < 200, "the night never ends"
         fate = Fate(rng.randint(1, 400 if cells is None else 80 * cells) if kill else -1)
-        state = fold(begin(plan), night.records)
         clock.person = _person(night, state, rng)
         loop = Loop(
             state=state,
@@ -273,8 +274,10 @@ def play(seed: int, *, cells: int | None = None, kill: bool = True) -> Night:
             if rng.random() < 0.1:
                 night.updates += 1
                 bench.fields["gpu.driver"] = f"1.{night.updates}"
+            state = fold(begin(grid), night.records)
             continue
-        assert loop.state == fold(begin(plan), night.records), "the state is not the fold"
+        state = fold(begin(grid), night.records)
+        assert loop.state == state, "the state is not the fold"
         if outcome is Outcome.FINISHED:
             break
         if outcome is Outcome.HELD:
@@ -377,7 +380,7 @@ def check(night: Night) -> None:
             assert started[key].group == record.group, "passes of two groups in one cell"
         if record.state is r.CellState.ACCEPTED:
             assert len(keys) == keep, f"accepted with {len(keys)} of {keep}"
-    state = fold(begin(night.plan), night.records)
+    state = fold(begin(Grid.of(night.plan)), night.records)
     assert set(closed) == set(state.progress), "the plan is not finished"
     names = [f"{cell}-{attempt:03d}" for cell, attempt in started]
     launched = Counter(night.bench.launched)

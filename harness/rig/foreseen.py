@@ -38,12 +38,12 @@ def waiting(
         (*_gives_up(gate, span, longest_s=longest_s), number)
         for number, (gate, span) in enumerate(zip(watch.gates, spans, strict=True))
     ]
-    if late and min(late)[0] < opens:
-        at, _, number = min(late)
+    at, _, number = min(late, default=(NEVER, NEVER, -1))
+    if at < opens:
         best = (at, _gave_up(number, watch.gates[number].bound, at, course))
     for limit in watch.limits:
-        breach = _limit(limit, course)
-        if breach is not None and breach.at_s <= best[0]:
+        breach = _limit(limit, course, until_s=best[0])
+        if breach is not None:
             best = (breach.at_s, breach)
     assert best[0] != NEVER, "a gate without an end to its patience"
     return best[1], best[0]
@@ -51,8 +51,7 @@ def waiting(
 
 def limit_in_pass(limit: Limit, wall_s: float, course: Course) -> LimitBreached | None:
     """Return the breach of *limit* within a pass of *wall_s*, or None."""
-    breach = _limit(limit, course)
-    return breach if breach is not None and breach.at_s <= wall_s else None
+    return _limit(limit, course, until_s=wall_s)
 
 
 def guard_in_pass(number: int, guard: Guard, wall_s: float, course: Course) -> GuardBreached | None:
@@ -110,11 +109,13 @@ def _gave_up(number: int, bound: Bound, at: float, course: Course) -> GateGaveUp
     )
 
 
-def _limit(limit: Limit, course: Course) -> LimitBreached | None:
+def _limit(limit: Limit, course: Course, *, until_s: float) -> LimitBreached | None:
     first, last = course.met_ticks(limit.bound)
     if (first, last) == (0.0, NEVER):
         return None
     at = 0.0 if first > 0 else last + 1
+    if at > until_s:
+        return None
     value = course.value(limit.bound.reading, at)
     return LimitBreached(
         reading=limit.bound.reading,

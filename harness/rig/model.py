@@ -99,7 +99,6 @@ class Model:
         ) -> CommandEnd:
             return CommandEnd(argv=argv, by=by, wall_s=wall_s, status=status, signal=signal)
 
-        well = ended(EndedBy.EXIT, wall, 0)
         if length > limit or draw() < odds.time_limit:
             return Play(wall_s=limit, end=ended(EndedBy.TIME_LIMIT, limit), rate_fps=None)
         if draw() < odds.not_found:
@@ -110,6 +109,7 @@ class Model:
             end = ended(EndedBy.SIGNAL, wall / 2, signal="SIGSEGV")
             return Play(wall_s=wall / 2, end=end, rate_fps=None)
         if draw() < odds.no_capture:
+            well = ended(EndedBy.EXIT, wall, 0)
             return Play(wall_s=wall, end=well, rate_fps=None, problem="no file was left")
         if draw() < odds.survivor:
             end = CommandEnd(
@@ -134,4 +134,5 @@ class Model:
                     unit="%",
                 ),
             )
+        well = ended(EndedBy.EXIT, wall, 0)
         return Play(wall_s=wall, end=well, rate_fps=rate, guards=guards, slept_s=slept)

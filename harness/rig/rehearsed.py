@@ -143,7 +143,7 @@ class RehearsedBench:
 
     def read(self, names: Sequence[str]) -> tuple[Reading, ...]:
         """Return the modelled readings at this moment."""
-        return tuple(self._reading(name) for name in names)
+        return tuple([self._reading(name) for name in names])
 
     def sample(self) -> Sample:
         """Return every modelled reading at this moment, as the real sampler would."""
@@ -212,12 +212,14 @@ class RehearsedBench:
         Raises:
             AssertionError: another capture is still running: two would overlap.
         """
-        assert self.running is None, f"{task.name} starts while {self.running} runs"
-        self.running = task.name
-        self.launched.append(task.name)
+        name = task.name
+        assert self.running is None, f"{name} starts while {self.running} runs"
+        self.running = name
+        self.launched.append(name)
         play = self.model.play(task)
-        limit, until_s = self._limit(task.watch, play.wall_s)
-        guards = () if limit else self._guards(task.watch, play.wall_s)
+        course = self._course(loaded=True)
+        limit, until_s = _first_limit(task.watch, play.wall_s, course)
+        guards = () if limit else _guards(task.watch, play.wall_s, course)
         self._pass_time(until_s, loaded=True)
         end = play.end
         if limit is not None:
@@ -235,20 +237,21 @@ class RehearsedBench:
         assert self._play is not None
         return self._play
 
-    def _limit(self, watch: PassWatch, wall_s: float) -> tuple[LimitBreached | None, float]:
-        """Return the first limit breached in a pass, and how long the pass lasted."""
-        course = self._course(loaded=True)
-        first: tuple[float, LimitBreached] | None = None
-        for limit in watch.limits:
-            breach = limit_in_pass(limit, wall_s, course)
-            if breach is not None and (first is None or breach.at_s < first[0]):
-                first = (breach.at_s, breach)
-        return (None, wall_s) if first is None else (first[1], first[0])
 
-    def _guards(self, watch: PassWatch, wall_s: float) -> tuple[GuardBreached, ...]:
-        course = self._course(loaded=True)
-        found = (
-            guard_in_pass(number, guard, wall_s, course)
-            for number, guard in enumerate(watch.guards)
-        )
-        return tuple(breach for breach in found if breach is not None)
+def _first_limit(
+    watch: PassWatch, wall_s: float, course: Course
+) -> tuple[LimitBreached | None, float]:
+    """Return the first limit breached in a pass, and how long the pass lasted."""
+    first, until_s = None, wall_s
+    for limit in watch.limits:
+        breach = limit_in_pass(limit, until_s, course)
+        if breach is not None and (first is None or breach.at_s < first.at_s):
+            first, until_s = breach, breach.at_s
+    return first, until_s
+
+
+def _guards(watch: PassWatch, wall_s: float, course: Course) -> tuple[GuardBreached, ...]:
+    found = [
+        guard_in_pass(number, guard, wall_s, course) for number, guard in enumerate(watch.guards)
+    ]
+    return tuple([breach for breach in found if breach is not None])

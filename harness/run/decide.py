@@ -7,6 +7,7 @@ them.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import assert_never
 
 from harness.plan.document import Bound, Gate, Then
@@ -89,25 +90,29 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             )
         )
     elif state.phase is not Phase.FINISHED:
-        records += _group(state, dict(came.fingerprint), regroup=regroup)
+        records += _group(state, came.fingerprint, regroup=regroup)
     return tuple(records)
 
 
-def fixed(state: RunState, fields: dict[str, str]) -> dict[str, str]:
+def fixed(state: RunState, fields: Mapping[str, str]) -> dict[str, str]:
     """Return the fields that make a group: those that no level is meant to change."""
     return {name: text for name, text in fields.items() if name not in state.grid.free_fields}
 
 
-def changes(state: RunState, fields: dict[str, str]) -> tuple[str, ...]:
+def changes(state: RunState, fields: Mapping[str, str]) -> tuple[str, ...]:
     """Return in words what differs from the group's fingerprint, of the fields read now."""
+    known = state.fields
+    changed = [name for name, text in fields.items() if known.get(name, text) != text]
+    if not changed:
+        return ()  # as before nearly every pass
     return tuple(
-        f"{name} was {state.fields[name]!r}, is {text!r}"
-        for name, text in sorted(fixed(state, fields).items())
-        if name in state.fields and state.fields[name] != text
+        f"{name} was {known[name]!r}, is {fields[name]!r}"
+        for name in sorted(changed)
+        if name not in state.grid.free_fields
     )
 
 
-def _group(state: RunState, fields: dict[str, str], *, regroup: bool) -> Records:
+def _group(state: RunState, fields: Mapping[str, str], *, regroup: bool) -> Records:
     """Return what a fingerprint leads to: nothing, a group of its own, or a hold."""
     if state.group == 0:
         return (r.GroupOpened(group=1, fields=tuple(sorted(fixed(state, fields).items()))),)
@@ -188,7 +193,7 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
         return ()
     if isinstance(over.end, LimitBreached):
         return (held(state, "limit", limit_words(over.end)),)
-    group = _group(state, dict(over.fingerprint), regroup=state.regroup)
+    group = _group(state, over.fingerprint, regroup=state.regroup)
     if group:
         # A hold, or a new group: what is due next is chosen anew.
         return group
@@ -205,10 +210,12 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
                 return (*before, *skip(state, key, reason=text))
             case Then.MARK:
                 marks = (f"gate-gave-up: {text}",)
-    known = state.fields
-    new = tuple(
-        sorted((n, t) for n, t in fixed(state, dict(over.fingerprint)).items() if n not in known)
-    )
+    known, free = state.fields, state.grid.free_fields
+    new = [
+        (name, text)
+        for name, text in over.fingerprint.items()
+        if name not in known and name not in free
+    ]
     started = r.PassStarted(
         cell=key,
         attempt=state.progress[key].attempts + 1,
@@ -218,7 +225,7 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
         round=round_started.round if round_started is not None else state.round,
         waited_s=over.end.waited_s,
         readings=over.readings,
-        new_fields=new,
+        new_fields=tuple(sorted(new)),
         marks=marks,
     )
     return (*before, started)

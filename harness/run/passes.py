@@ -86,7 +86,7 @@ def pass_judged(state: RunState, record: r.PassJudged) -> None:
 
 def numbers(record: r.PassEnded) -> tuple[tuple[str, float], ...]:
     """Return the figures of a pass that have a value, as rules see them."""
-    return tuple((f.name, f.value) for f in record.figures if f.value is not None)
+    return tuple([(f.name, f.value) for f in record.figures if f.value is not None])
 
 
 def _judged(

@@ -21,6 +21,8 @@ from harness.run.transitions import Phase
 def pick(state: RunState) -> i.Instruction:
     """Return what is to be done next in *state*."""
     match state.phase:
+        case Phase.IDLE:
+            return _idle(state)
         case Phase.PASS:
             assert state.passing is not None
             started = state.passing
@@ -43,8 +45,6 @@ def pick(state: RunState) -> i.Instruction:
             return _put_back(state) or i.Leave(outcome=i.Outcome.PAUSED)
         case Phase.FINISHED:
             return _put_back(state) or i.Leave(outcome=i.Outcome.FINISHED)
-        case Phase.IDLE:
-            return _idle(state)
         case Phase.NEW | Phase.ENDED:
             raise AssertionError(f"nothing is ever due in phase {state.phase.value}")
         case _:

@@ -123,9 +123,12 @@ class RunState:
         self.plan = self.grid.plan
 
 
-def begin(plan: Plan) -> RunState:
-    """Return the state of a run of *plan* before its first record."""
-    grid = Grid.of(plan)
+def begin(plan: Plan | Grid) -> RunState:
+    """Return the state of a run of *plan* before its first record.
+
+    Its grid may be handed in instead, where it was made before.
+    """
+    grid = plan if isinstance(plan, Grid) else Grid.of(plan)
     return RunState(grid=grid, progress={key: Progress() for key in grid.cells})
 
 

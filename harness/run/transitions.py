@@ -112,11 +112,3 @@ class IllegalTransition(Exception):
         )
         self.phase = phase
         self.record = record
-
-
-def next_phase(phase: Phase, record: r.Record) -> Phase:
-    """Return the phase that *record* leads to; IllegalTransition where the table has none."""
-    try:
-        return TRANSITIONS[phase][type(record)]
-    except KeyError:
-        raise IllegalTransition(phase, record) from None

@@ -8,9 +8,11 @@ from typing import get_args
 import pytest
 
 from harness.run import records as r
-from harness.run.apply import _EFFECTS
-from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase, next_phase
+from harness.run.apply import _EFFECTS, apply
+from harness.run.state import begin
+from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase
 from state_table import BEGIN, END, table
+from tests.run.rehearsal import plan
 
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = get_args(r.Record)
@@ -39,8 +41,10 @@ def test_every_phase_can_be_reached() -> None:
 
 
 def test_a_record_the_table_does_not_list_is_refused_with_what_it_allows() -> None:
+    state = begin(plan())
+    state.phase = Phase.PASS
     with pytest.raises(IllegalTransition, match="allows only PassEnded"):
-        next_phase(Phase.PASS, r.RunPaused(reason="told to stop"))
+        apply(state, r.RunPaused(reason="told to stop"))
 
 
 def test_a_pass_can_start_only_while_nothing_else_goes_on() -> None:

@@ -93,9 +93,19 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
     ),
     "an encoding that there is not": (table(), {"encoding": "latin-99"}, "encoding-wrong"),
     "bytes that are not as declared": (
-        table(header="titlé{}frame_ms").encode("latin-1"),
-        {"encoding": "utf-16-le"},
+        table(header="titl\N{LATIN SMALL LETTER E WITH ACUTE}{}frame_ms").encode() + b"\x81\n",
+        {"encoding": "cp1252"},
         "encoding-wrong",
+    ),
+    "another mark than declared": (
+        b"\xef\xbb\xbf" + table().encode(),
+        {"encoding": "cp1252"},
+        "encoding-wrong",
+    ),
+    "legacy text": (
+        "title,frame_ms\n".encode() + b"Caf\xe9 \x96 Nuit,16.4\n" * 9,
+        {},
+        9,
     ),
     "carriage returns": (table(end="\r"), {}, N),
     "mixed line ends": (table().replace("\n", "\r\n", 9), {}, N),
@@ -231,10 +241,7 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         "no-frames",
     ),
     "two programs": (
-        table()
-        .replace("\n2", "\nlauncher")
-        .replace("\n1", "\nquay")
-        .replace("frame_no", "program"),
+        "program,frame_ms\n" + "launcher,33.4\nquay,16.41\nquay,16.5\n" * 9,
         {},
         "programs-mixed",
     ),
