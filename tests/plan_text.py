@@ -124,7 +124,7 @@ def _plan(plan: d.Plan) -> dict[str, Any]:
         about=plan.about or None,
         procedure=plan.procedure or None,
         rig=_given(
-            gpu=plan.rig.gpu, needs=tuple(map(_bound, plan.rig.needs)), settle=_s(plan.rig.settle_s)
+            needs=tuple(map(_bound, plan.rig.needs)), settle=_s(plan.rig.settle_s)
         ),
         facts=dict(plan.facts) or None,
         person=person and {"hours": f"{_clock(person.from_minute)}-{_clock(person.to_minute)}"},

@@ -232,9 +232,7 @@ def plans(draw: st.DrawFn) -> d.Plan:
             stop_after=draw(st.integers(1, 9)),
         ),
         compare=d.Compare(same=("gpu.driver",), band=draw(_share), low="slowest-time"),
-        rig=d.Rig(
-            gpu=draw(st.none() | _name), needs=draw(_no_bounds_or_some), settle_s=draw(_seconds)
-        ),
+        rig=d.Rig(needs=draw(_no_bounds_or_some), settle_s=draw(_seconds)),
         person=draw(st.none() | st.just(d.Person(from_minute=480, to_minute=1320))),
         night=(
             d.Night(

@@ -203,7 +203,6 @@ def _rig(values: Values | None) -> d.Rig:
     if values is None:
         return d.Rig()
     return d.Rig(
-        gpu=values.get(f.GPU),
         needs=_bounds(values.of(f.NEEDS, ())),
         settle_s=values.of(f.SETTLE, 0.0),
     )

@@ -132,7 +132,9 @@ LOW: Field[str] = Field(
 )
 
 # rig, person, night
-GPU: Field[str] = Field("gpu", NAME, "the card under test, where there are several")
+GPU: Field[None] = Field(
+    "gpu", NotBuilt("take it out: no card is read yet"), "the card under test, of several"
+)
 SETTLE: Field[float] = Field(
     "settle", Length(high=86_400.0), "wait after a boot or a person's step", default="0 s"
 )

@@ -23,6 +23,7 @@ from types import MappingProxyType
 
 from harness.plan.document import DiscardRule
 from harness.rules.judgement import Finding, KeptPass
+from harness.rules.kinds import GRUBBS, SPREAD, RuleKind
 from harness.rules.outliers import Outlying, from_others, grubbs, spread
 
 #: What a rule takes where the plan does not say. Common practice, no source.
@@ -30,42 +31,20 @@ MORE_THAN = 0.03
 ALPHA = 0.05
 FLOOR = 0.005
 
-_SPREAD = "spread"
-_GRUBBS = "grubbs"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RuleKind:
-    """One line of the table of discard rules.
+class Rule:
+    """A discard rule of the table, and how it works.
 
     Args:
-        name: As a plan writes it.
-        version: Goes up when the rule would find something else in the same passes.
-        about: What it takes out, for messages and documents.
-        options: The keys a plan may give it besides ``rule``, ``on`` and ``at_most``.
-        marks_from: Fewest kept passes in which it can find anything.
-        discards_from: Fewest kept passes from which it may discard.
+        kind: Its line of the table.
         look: The rule itself.
-        describe: What it found, in words; given the values, the find and the rule.
+        describe: What it found, in words; given the values, the find and the plan's rule.
     """
 
-    name: str
-    version: int
-    about: str
-    options: tuple[str, ...]
-    marks_from: int
-    discards_from: int
+    kind: RuleKind
     look: Callable[[Sequence[float], DiscardRule], Outlying | None]
     describe: Callable[[Sequence[float], Outlying, int, DiscardRule], str]
-
-    @property
-    def label(self) -> str:
-        """Return name and version, as records keep them: ``grubbs/1``."""
-        return f"{self.name}/{self.version}"
-
-    def least(self, rule: DiscardRule) -> int:
-        """Return the kept passes from which *rule* may discard, by the plan and the table."""
-        return max(self.discards_from, rule.least or 0)
 
 
 def find(
@@ -92,13 +71,14 @@ def find(
 
 
 def _ask(
-    passes: Sequence[KeptPass], rule: DiscardRule, kind: RuleKind, discarded: Mapping[str, int]
+    passes: Sequence[KeptPass], rule: DiscardRule, known: Rule, discarded: Mapping[str, int]
 ) -> tuple[Finding, ...]:
+    kind = known.kind
     seen = [(p.attempt, dict(p.figures)[rule.on]) for p in passes if rule.on in dict(p.figures)]
     if len(seen) < kind.marks_from:
         return ()
     values = [value for _, value in seen]
-    outlying = kind.look(values, rule)
+    outlying = known.look(values, rule)
     if outlying is None:
         return ()
     objection = _objection(outlying, rule, kind, passes=len(seen), discarded=discarded)
@@ -111,7 +91,7 @@ def _ask(
             critical=outlying.critical,
             passes=len(seen),
             discard=objection is None,
-            reason=kind.describe(values, outlying, place, rule)
+            reason=known.describe(values, outlying, place, rule)
             + (f"; only marked: {objection}" if objection is not None else ""),
         )
         for place in outlying.places
@@ -187,30 +167,12 @@ def _apart(found: float, allowed: float) -> tuple[str, str]:
 
 
 #: Every discard rule, by the name a plan gives it.
-RULES: Mapping[str, RuleKind] = MappingProxyType(
+RULES: Mapping[str, Rule] = MappingProxyType(
     {
-        kind.name: kind
-        for kind in (
-            RuleKind(
-                name=_SPREAD,
-                version=1,
-                about="a pass further than more_than from the median of the others",
-                options=("more_than", "least"),
-                marks_from=3,
-                discards_from=3,
-                look=_look_spread,
-                describe=_describe_spread,
-            ),
-            RuleKind(
-                name=_GRUBBS,
-                version=1,
-                about="a pass that Grubbs' two-sided test rejects at level alpha",
-                options=("alpha", "least", "floor"),
-                marks_from=3,
-                discards_from=6,
-                look=_look_grubbs,
-                describe=_describe_grubbs,
-            ),
+        rule.kind.name: rule
+        for rule in (
+            Rule(kind=SPREAD, look=_look_spread, describe=_describe_spread),
+            Rule(kind=GRUBBS, look=_look_grubbs, describe=_describe_grubbs),
         )
     }
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 
-from harness.plan.cells import Cell, cells, setting_of, title_of
+from harness.plan.cells import Cell, cells
 from harness.plan.document import Condition, Level, Limit, Plan, Setting, Title
 from harness.plan.order import Block, blocks
 from harness.rules.judgement import KeptPass
@@ -50,11 +50,13 @@ class Grid:
         """Return the grid of *plan*."""
         by_key = {cell.key: cell for cell in cells(plan)}
         in_order = blocks(plan)
+        titles = {(title.title, title.scene): title for title in plan.titles}
+        settings = {setting.name: setting for setting in plan.settings}
         return cls(
             plan=plan,
             cells=by_key,
-            titles={key: title_of(plan, cell) for key, cell in by_key.items()},
-            settings={key: setting_of(plan, cell) for key, cell in by_key.items()},
+            titles={key: titles[cell.title, cell.scene] for key, cell in by_key.items()},
+            settings={key: settings[cell.setting] for key, cell in by_key.items()},
             blocks=in_order,
             members=tuple(frozenset(block.cells) for block in in_order),
             conditions={condition.name: condition for condition in plan.conditions},

@@ -25,7 +25,6 @@ plan: two-slots
 about: Does the second slot cost this card anything, and does the quiet power limit?
 procedure: 3
 rig:
-  gpu: GPU-1f0c
   needs:
     - {reading: memory.speed, at_least: 6000 MT/s}
     - {reading: disk.free, at_least: 20 GiB}
@@ -112,7 +111,6 @@ def test_every_key_of_the_example_is_kept_in_base_units() -> None:
     assert result.problems == ()
     assert (plan.name, plan.procedure) == ("two-slots", "3")
     assert plan.rig == d.Rig(
-        gpu="GPU-1f0c",
         needs=(
             d.Bound(reading="memory.speed", unit="MT/s", at_least=6000.0),
             d.Bound(reading="disk.free", unit="GiB", at_least=20.0),

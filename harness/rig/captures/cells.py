@@ -95,10 +95,10 @@ def numbers(cells: Sequence[bytes], style: Style) -> list[float]:
         raise _bad(cells, style)
     if style.plain:
         return list(map(float, cells))
+    if style.suffix:  # first: a space in it may be a thousands mark too
+        joined = joined.replace(style.suffix, b"")
     for mark in style.thousands:
         joined = joined.replace(mark, b"")
-    if style.suffix:
-        joined = joined.replace(style.suffix, b"")
     joined = joined.replace(style.decimal, b".")
     return list(map(float, joined.split(b"\n")))
 

@@ -52,7 +52,7 @@ def read_capture(
                 reader_of(first).read(_again(first, blocks), gather)
                 return gather.result()
     except Trouble as found:
-        return Capture(times=None, troubles=(found,), notes=tuple(gather.notes))
+        return Capture(times=None, troubles=(found,), notes=())
 
 
 def _again(first: bytes, blocks: Iterator[bytes]) -> Iterator[bytes]:

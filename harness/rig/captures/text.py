@@ -256,9 +256,14 @@ def _is_utf8(block: bytes) -> bool:
         return True
     try:
         block.decode("utf-8")
-    except UnicodeDecodeError as error:
-        # A character may be cut in two where two blocks meet.
-        at_start = error.start == 0 and error.reason == "invalid start byte"
-        at_end = error.end == len(block) and error.reason == "unexpected end of data"
-        return at_end or (at_start and _is_utf8(block.lstrip(bytes(range(0x80, 0xC0)))))
+    except UnicodeDecodeError:
+        # A character may be cut in two where two blocks meet: at either end of this one.
+        middle = block[:4].lstrip(_CONTINUATIONS) + block[4:]
+        try:
+            middle.decode("utf-8")
+        except UnicodeDecodeError as error:
+            return error.end == len(middle) and error.reason == "unexpected end of data"
     return True
+
+
+_CONTINUATIONS = bytes(range(0x80, 0xC0))
