@@ -6,14 +6,16 @@ a command pays only for the parts it uses.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
 
+from harness.values import Value
+
+TYPE_CHECKING = False  # as typing has it
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
     from datetime import datetime
+    from pathlib import Path
+    from typing import TextIO
 
     from harness.plan.vocabulary import Vocabulary
     from harness.rig.clock import MachineClock
@@ -25,9 +27,10 @@ if TYPE_CHECKING:
 def vocabulary() -> Vocabulary:
     """Return the names that a plan may use: readings, discard rules, figures, fields."""
     from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
-    from harness.rig.readings import QUANTITIES
-    from harness.rules.discard import RULES
+    from harness.rig.fingerprint_fields import FIELDS
+    from harness.rig.quantities import QUANTITIES
     from harness.rules.figures import names
+    from harness.rules.kinds import KINDS
 
     return Vocabulary(
         readings={
@@ -35,20 +38,19 @@ def vocabulary() -> Vocabulary:
             for name, q in QUANTITIES.items()
         },
         rules={
-            name: KnownRule(
+            kind.name: KnownRule(
                 least=kind.marks_from,
                 discards_from=kind.discards_from,
                 takes=kind.options,
-                needs=(),
             )
-            for name, kind in RULES.items()
+            for kind in KINDS
         },
         figures=names(),
+        fields=FIELDS,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RigInHand:
+class RigInHand(Value):
     """The rig, taken by this runner until the block ends."""
 
     bench: Bench
@@ -73,6 +75,8 @@ def rig_in_hand(
         RigError: another runner has the rig, and the error says which; or this system's
             half of the bench is not built.
     """
+    from pathlib import Path
+
     from harness.rig.bench import RealBench
     from harness.rig.clock import MachineClock, boot_id
     from harness.rig.locks import RunnerLock

@@ -1,35 +1,45 @@
 """Check a plan: all its problems at once, or what it amounts to.
 
-Nothing is started and nothing is kept. With errors the exit status is 2.
+Nothing is started and nothing is kept. With errors the exit status is 2. Where the store has
+passes of the same cells, the expected time is taken from them, and so is whether the plan's
+band can be told with so many passes.
 """
 
 from __future__ import annotations
 
 import argparse
 import gc
-from collections.abc import Iterable, Iterator
+from functools import partial
 
 from harness.errors import AskedError, Exit, Problem, render
 from harness.plan import fields as f
-from harness.plan import title_fields as t
 from harness.plan.check import Checked, check
-from harness.plan.kinds import Values
 from harness.plan.outlook import Outlook, outlook
 from harness.plan.read import read_plan
-from harness.units import span
+from harness.settings import store_folder
+from harness.views.grid import as_text
 from harness.wiring import vocabulary
 
 TYPE_CHECKING = False  # as typing has it: no check needs it to run
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
     from typing import TextIO
 
-_MOST_ROWS = 20  # of titles and of steps: a longer list tells a reader nothing more
+    from harness.errors import StoreError
+    from harness.plan.kinds import Values
+    from harness.plan.source import Source
+    from harness.summary.earlier import Earlier
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     parser.add_argument("plan", metavar="PLAN", nargs="?", help="the plan file")
     parser.add_argument("--json", action="store_true", help="print JSON, schema harness.check/1")
+    parser.add_argument(
+        "--rig", action="store_true", help="hold it against this rig too, which takes a second"
+    )
+    parser.add_argument("--store", metavar="FOLDER", help="where earlier passes are looked for")
     parser.add_argument(
         "--schema", action="store_true", help="print the JSON Schema of plans, for editors"
     )
@@ -52,14 +62,93 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     collecting = gc.isenabled()
     gc.disable()
     try:
-        checked = check(read_plan(args.plan), vocabulary())
-        size = outlook(checked.values) if checked.values is not None else None
-        lines = [_as_json(checked, size)] if args.json else _as_text(args.plan, checked, size)
+        source = read_plan(args.plan)
+        checked = check(source, vocabulary())
+        problems, seen = [*checked.problems], None
+        if checked.values is not None:
+            seen = _seen(checked, source, store_folder(args.store), problems)
+            if args.rig:
+                problems += _on_this_rig(checked, source, store_folder(args.store))
+            problems.sort(key=_position)
+        lengths = seen.lengths if seen is not None else None
+        size = outlook(checked.values, earlier=lengths) if checked.values is not None else None
+        passes = seen.passes if seen is not None else 0
+        if args.json:
+            lines = iter((_as_json(problems, size, passes),))
+        else:
+            lines = _as_words(args.plan, checked.values, problems, size, seen)
         out.writelines(line + "\n" for line in lines)
     finally:
         if collecting:
             gc.enable()
     return Exit.WELL if checked.values is not None else Exit.ASKED_WRONGLY
+
+
+def _seen(
+    checked: Checked, source: Source, folder: Path, problems: list[Problem]
+) -> Earlier | None:
+    """Return what the store knows of the plan's cells, and add what there is to warn of."""
+    if not folder.is_dir():
+        return None  # and nothing of the store is imported
+    import platform
+
+    from harness.errors import StoreError
+    from harness.store.history import has_records, open_history
+    from harness.summary.earlier import earlier
+    from harness.views.foresight import band_not_resolved
+
+    if not has_records(folder):
+        return None
+    plan, values = checked.accepted(), checked.values
+    assert values is not None
+    try:
+        with open_history(folder) as history:
+            plans = history.plans(rig=platform.node())
+            found = earlier(
+                plan,
+                ((hash_, text, partial(history.passes, run)) for run, hash_, text in plans),
+            )
+    except StoreError as error:
+        problems.append(_unread(folder, error))
+        return None
+    warning = band_not_resolved(plan, values, source, found)
+    problems += [warning] if warning is not None else []
+    return found
+
+
+def _unread(folder: Path, error: StoreError) -> Problem:
+    """Return the warning for a store that cannot be read: the plan itself can still be checked."""
+    first = error.problems[0]
+    return Problem(
+        code="history-not-read",
+        severity="warning",
+        what=f"earlier passes are not looked at: {first.what}",
+        where=first.where or (str(folder),),
+        do=first.do,
+    )
+
+
+def _on_this_rig(checked: Checked, source: Source, folder: Path) -> tuple[Problem, ...]:
+    """Return why the plan could not start on this rig as it is now, as warnings."""
+    from harness.commands.sensors import WINDOW_S
+    from harness.rig.clock import MachineClock
+    from harness.rig.sensors.registry import machine_sensors
+    from harness.run.ready import relied_on
+    from harness.views.foresight import not_here
+
+    plan = checked.accepted()
+    names = relied_on(plan)
+    clock = MachineClock()
+    sensors = machine_sensors(store=folder, clock=clock)
+    sensors.sample()
+    clock.pause(WINDOW_S)  # rates need two looks
+    readings = dict(zip(names, sensors.read(names), strict=True))
+    return not_here(plan, readings, source)
+
+
+def _position(problem: Problem) -> tuple[int, int]:
+    place = problem.place
+    return (place.line or 0, place.column or 0) if place is not None else (0, 0)
 
 
 def _print_schema(out: TextIO) -> None:
@@ -71,19 +160,31 @@ def _print_schema(out: TextIO) -> None:
     out.write("\n")
 
 
-def _as_json(checked: Checked, size: Outlook | None) -> str:
+def _as_json(problems: list[Problem], size: Outlook | None, passes: int) -> str:
     import json
 
     answer = {
         "schema": "harness.check/1",
         "ok": size is not None,
-        "problems": [_problem(problem) for problem in checked.problems],
+        "problems": [_problem(problem) for problem in problems],
         "cells": size.cells if size is not None else None,
         "passes": size.counted if size is not None else None,
         "person_steps": len(size.steps) if size is not None else None,
         "seconds": size.seconds if size is not None else None,
+        "seconds_from": _came_from(size, passes) if size is not None else None,
     }
     return json.dumps(answer, ensure_ascii=False)
+
+
+def _came_from(size: Outlook, passes: int) -> dict[str, object]:
+    return {
+        "earlier_passes": passes,
+        "titles": {
+            "earlier_passes": len(size.seen),
+            "scene_lengths": size.scenes,
+            "time_limits": len(size.bounded),
+        },
+    }
 
 
 def _problem(problem: Problem) -> dict[str, object]:
@@ -98,105 +199,29 @@ def _problem(problem: Problem) -> dict[str, object]:
     }
 
 
-def _as_text(file: str, checked: Checked, size: Outlook | None) -> Iterator[str]:
-    for problem in checked.problems:
+def _as_words(
+    file: str,
+    plan: Values | None,
+    problems: list[Problem],
+    size: Outlook | None,
+    seen: Earlier | None,
+) -> Iterator[str]:
+    for problem in problems:
         yield render(problem)
         yield ""
-    errors, warnings = len(checked.errors), len(checked.warnings)
+    errors = sum(problem.severity == "error" for problem in problems)
     count = " and ".join(
         f"{number} {noun}{'s' if number != 1 else ''}"
-        for number, noun in ((errors, "error"), (warnings, "warning"))
+        for number, noun in ((errors, "error"), (len(problems) - errors, "warning"))
         if number
     )
-    if size is None or checked.values is None:
+    if size is None or plan is None:
         yield f"{file}: {count}. The plan cannot be carried out as it is."
         return
-    plan = checked.values
-    yield (
-        f"{file}: the plan {plan.need(f.PLAN)} is in order" + (f", {count}" if count else "") + "."
-    )
+    name = plan.need(f.PLAN)
+    yield f"{file}: the plan {name} is in order" + (f", {count}" if count else "") + "."
     yield ""
-    yield from _numbers(size)
-    yield ""
-    yield from _titles(plan.need(f.TITLES))
-    yield ""
-    yield from _settings(plan)
-    if size.steps:
-        yield ""
-        yield from _steps(size)
-    if f.NIGHT.name in plan.nodes:
-        from harness.views.safety import UNATTENDED
-
-        yield ""
-        yield from UNATTENDED
-
-
-def _numbers(size: Outlook) -> Iterator[str]:
-    parts = [f"{size.titles} titles" if size.titles != 1 else "1 title"]
-    parts.append(f"{size.settings} settings" if size.settings != 1 else "1 setting")
-    parts.append(f"{size.levels} combinations of levels" if size.levels != 1 else "no level varies")
-    yield f"  cells           {size.cells:>7}   {', '.join(parts)}"
-    yield f"  counted passes  {size.counted:>7}   if every pass is kept"
-    yield f"  warm-up passes  {size.warm_ups:>7}   if the runner is started once"
-    yield f"  person's steps  {len(size.steps):>7}"
-    yield f"  expected time   {span(size.seconds):>7}   {_what_time_holds(size)}"
-
-
-def _what_time_holds(size: Outlook) -> str:
-    beside = "starting titles, waiting at gates and repeated passes come on top"
-    if not size.bounded:
-        return f"of measuring; {beside}"
-    if len(size.bounded) == size.titles:
-        return "at most, by the titles' time limits: no cut says how long a scene is"
-    return (
-        f"{len(size.bounded)} of {size.titles} titles, which have no cut.length, "
-        f"count with their time limits; {beside}"
-    )
-
-
-def _titles(titles: tuple[Values, ...]) -> Iterator[str]:
-    rows = [("title", "scene", "settings", "a pass")]
-    for title in titles[:_MOST_ROWS]:
-        cut = title.get(t.CUT)
-        length = cut.get(t.CUT_LENGTH) if cut is not None else None
-        if cut is not None and length is not None:
-            a_pass = span(cut.of(t.CUT_FROM, 0.0) + length)
-        else:
-            a_pass = "at most " + span(title.of(t.TIME_LIMIT, t.TITLE_LIMIT_S))
-        names = ", ".join(title.need(t.TITLE_SETTINGS))
-        rows.append((title.need(t.TITLE), title.need(t.SCENE), names, a_pass))
-    yield from _table(rows)
-    if len(titles) > _MOST_ROWS:
-        yield f"  … and {len(titles) - _MOST_ROWS} more"
-
-
-def _settings(plan: Values) -> Iterator[str]:
-    rows = [("setting", "what is handed to titles, as text")]
-    for name, part in plan.need(f.SETTINGS).parts[:_MOST_ROWS]:
-        rows.append((name, ", ".join(f"{key} = {value}" for key, value in part.parts)))
-    yield from _table(rows)
-
-
-def _steps(size: Outlook) -> Iterator[str]:
-    yield "  a person's steps, in order"
-    for number, levels in enumerate(size.steps[:_MOST_ROWS], start=1):
-        yield f"  {number:>3}. " + ", ".join(f"{name}: {level}" for name, level in levels)
-    if len(size.steps) > _MOST_ROWS:
-        yield f"  … and {len(size.steps) - _MOST_ROWS} more"
-    if size.opens_case:
-        from harness.views.safety import OPENED_CASE
-
-        times = "once" if size.opens_case == 1 else f"{size.opens_case} times"
-        yield ""
-        yield f"  The case is opened {times}. Each time:"
-        yield from (f"    - {words}" for words in OPENED_CASE)
-
-
-def _table(rows: Iterable[tuple[str, ...]]) -> Iterator[str]:
-    """Yield *rows* in columns, the first being the head; a long cell is cut."""
-    cut = [tuple(cell if len(cell) <= 48 else cell[:47] + "…" for cell in row[:-1]) for row in rows]
-    last = [row[-1] for row in rows]
-    widths = [max(map(len, column)) for column in zip(*cut, strict=True)]
-    for row, end in zip(cut, last, strict=True):
-        cells = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
-        yield f"  {cells}  {end}".rstrip()
+    if seen is None:
+        yield from as_text(plan, size)
+    else:
+        yield from as_text(plan, size, earlier=seen.lengths, passes=seen.passes)

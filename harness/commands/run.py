@@ -23,7 +23,7 @@ from harness.errors import Exit, PlanError, Problem, RigError, render
 from harness.plan.canonical import freeze, plan_hash, thaw
 from harness.plan.cells import cells
 from harness.plan.check import check
-from harness.plan.document import Plan
+from harness.plan.document import Night, Plan
 from harness.plan.read import read_plan
 from harness.rig.stop import StopFlag
 from harness.rules.meter import measure
@@ -36,6 +36,7 @@ from harness.run.ready import not_ready, relied_on
 from harness.run.state import RunState, begin
 from harness.settings import store_folder
 from harness.store.sqlite import Store, open_store
+from harness.views.nights import night_line
 from harness.views.outcome import as_text
 from harness.wiring import rig_in_hand, run_view, vocabulary
 
@@ -56,6 +57,8 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     live = sys.stderr.isatty() and out.isatty() and not (args.plain or args.json)
     shown = sys.stderr if args.json else out
     flag = StopFlag()
+    if plan.night is not None:
+        print(_night(plan.night), file=shown)
     with open_store(folder, write=True) as store:
         known = None if args.again else _known(store, plan, file=args.plan)
         with (
@@ -149,6 +152,12 @@ def refuse_if_held(bench: Bench) -> None:
                 for hold in holds
             ]
         )
+
+
+def _night(night: Night) -> str:
+    return night_line(
+        start=night.start_minute, end=night.end_minute, days=night.days, zone=night.zone
+    )
 
 
 def _refuse_if_not_ready(bench: Bench, plan: Plan, *, file: str) -> None:

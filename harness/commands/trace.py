@@ -40,8 +40,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         store.run(name)
         grid = _grid(store, name)
         if args.cell is None:
-            for key, cell in grid.cells.items():
-                print(f"{key}  {cell.label}", file=out)
+            _list_cells(name, grid, out, as_json=args.json)
             return Exit.WELL
         key, attempt = _cell(args.cell, grid)
         entries = store.story(name, key, attempt=attempt)
@@ -72,6 +71,16 @@ def _grid(store: Store, name: str) -> Grid:
     started = store.entries(name)[0].record
     assert isinstance(started, r.RunStarted)
     return Grid.of(thaw(started.plan))
+
+
+def _list_cells(run: str, grid: Grid, out: TextIO, *, as_json: bool) -> None:
+    if as_json:
+        cells = [{"cell": key, "label": cell.label} for key, cell in grid.cells.items()]
+        shown = {"schema": SCHEMA, "run": run, "cells": cells}
+        print(json.dumps(shown, ensure_ascii=False), file=out)
+        return
+    for key, cell in grid.cells.items():
+        print(f"{key}  {cell.label}", file=out)
 
 
 def _cell(text: str, grid: Grid) -> tuple[str, int | None]:

@@ -1,10 +1,10 @@
 """A plan frozen as text and thawed again, and the hashes it is known by.
 
-Pure. The frozen form is JSON with every field written, keys sorted, no blanks; comments,
-units as written and places in the file are not in it. It is complete: a default that changes
-in a later version does not change a frozen plan. A field that a later version adds takes its
-default when an older text is thawed; so whether two plans ask for the same is told by
-``harness.plan.differences``, and hashes are compared within one version only.
+Pure. The frozen form is JSON (``harness.plan.as_json``) with every field written, keys sorted,
+no blanks; comments, units as written and places in the file are not in it. It is complete: a
+default that changes in a later version does not change a frozen plan. A field that a later
+version adds takes its default when an older text is thawed; so whether two plans ask for the
+same is told by ``harness.plan.differences``, and hashes are compared within one version only.
 
 What a plan file writes as keys (settings and their values, conditions, levels, figures,
 facts) is hashed in the order of their names: the order of keys asks for nothing. The order
@@ -14,25 +14,18 @@ of lists does.
 from __future__ import annotations
 
 import dataclasses
-import enum
 import hashlib
 import json
-import types
-import typing
-from collections.abc import Callable
-from functools import cache
-from typing import Any
 
 from harness.errors import Problem, StoreError
+from harness.plan.as_json import field_names, plain, reader
 from harness.plan.cells import Cell, setting_of, title_of
 from harness.plan.document import Command, Condition, FigureSpec, Level, Plan, Setting
-
-_NOT_KEPT = "at"  # where a value stood in its file: no part of what was asked
 
 
 def freeze(plan: Plan) -> str:
     """Return *plan* in its canonical form; ``thaw`` gives it back."""
-    return _json(_plain(plan))
+    return _json(plan)
 
 
 def thaw(text: str) -> Plan:
@@ -42,9 +35,8 @@ def thaw(text: str) -> Plan:
         StoreError: The text was not made by ``freeze``, or by a later version of it.
     """
     try:
-        data = json.loads(text)
-        plan = _reader(Plan)(data)
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        plan = reader(Plan, checked=True)(json.loads(text))
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError) as error:
         raise StoreError(
             Problem(
                 code="frozen-plan-unreadable",
@@ -58,7 +50,7 @@ def thaw(text: str) -> Plan:
 
 def plan_hash(plan: Plan) -> str:
     """Return the SHA-256 of what *plan* asks for, 64 hexadecimal digits."""
-    return _sha256(_json(_plain(plan, by_name=True)))
+    return _sha256(_json(_by_name(plan)))
 
 
 def procedure_hash(plan: Plan, cell: Cell, *, definitions: str) -> str:
@@ -86,7 +78,7 @@ def procedure_hash(plan: Plan, cell: Cell, *, definitions: str) -> str:
         levels[name] = {
             "level": chosen,
             "command": _argv(level.command),
-            "expect": _plain(level.expect),
+            "expect": level.expect,
         }
     return _sha256(
         _json(
@@ -98,14 +90,14 @@ def procedure_hash(plan: Plan, cell: Cell, *, definitions: str) -> str:
                 "command": _argv(title.command),
                 "prepare": [_argv(command) for command in title.prepare],
                 "tidy": [_argv(command) for command in title.tidy],
-                "collect": _plain(title.collect),
-                "build": [_plain(title.build_files), _argv(title.build_command)],
-                "cut": _plain(title.cut),
-                "frames": _plain(title.frames, by_name=True),
-                "figures": _plain(title.figures, by_name=True),
-                "gates": _plain(plan.gates),
-                "guards": _plain(plan.guards),
-                "warm_up": _plain(plan.passes.warm_up),
+                "collect": title.collect,
+                "build": [title.build_files, _argv(title.build_command)],
+                "cut": title.cut,
+                "frames": _by_name(title.frames),
+                "figures": _by_name(title.figures),
+                "gates": plan.gates,
+                "guards": plan.guards,
+                "warm_up": plan.passes.warm_up,
                 "definitions": definitions,
             }
         )
@@ -122,17 +114,13 @@ def _sha256(text: str) -> str:
 
 def _json(data: object) -> str:
     return json.dumps(
-        data, sort_keys=True, ensure_ascii=False, allow_nan=False, separators=(",", ":")
+        data,
+        sort_keys=True,
+        ensure_ascii=False,
+        allow_nan=False,
+        separators=(",", ":"),
+        default=plain,
     )
-
-
-# ---------------------------------------------------------------- value -> JSON
-
-
-@cache
-def field_names(cls: type) -> tuple[str, ...]:
-    """Return the fields of a part of the document, but for its place in the file."""
-    return tuple(field.name for field in dataclasses.fields(cls) if field.name != _NOT_KEPT)
 
 
 def key_of(value: object) -> str | None:
@@ -144,77 +132,12 @@ def key_of(value: object) -> str | None:
     return None
 
 
-def _plain(value: object, *, by_name: bool = False) -> object:
-    """Return *value* as what JSON knows; *by_name* sorts what stands under keys."""
-    if isinstance(value, enum.Enum):
-        return value.value
+def _by_name(value: object) -> object:
+    """Return *value* for JSON, with what stands under keys in the order of their names."""
     if isinstance(value, tuple):
-        if by_name and key_of(value) is None and all(key_of(item) is not None for item in value):
+        if key_of(value) is None and all(key_of(item) is not None for item in value):
             value = tuple(sorted(value, key=lambda item: key_of(item) or ""))
-        return [_plain(item, by_name=by_name) for item in value]
+        return [_by_name(item) for item in value]
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        names = field_names(type(value))
-        return {name: _plain(getattr(value, name), by_name=by_name) for name in names}
+        return {name: _by_name(getattr(value, name)) for name in field_names(type(value))}
     return value
-
-
-# ---------------------------------------------------------------- JSON -> value
-
-_Read = Callable[[Any], Any]
-
-
-@cache
-def _reader(cls: type) -> _Read:
-    """Return what makes a value of the dataclass *cls* of its JSON."""
-    hints = typing.get_type_hints(cls)
-    readers = {name: _converter(hints[name]) for name in field_names(cls)}
-
-    def read(data: Any) -> Any:
-        if not isinstance(data, dict):
-            raise TypeError(f"{cls.__name__} is not a mapping")
-        unknown = data.keys() - readers.keys()
-        if unknown:
-            raise KeyError(f"{cls.__name__} has no field {min(unknown)}")
-        return cls(**{name: readers[name](item) for name, item in data.items()})
-
-    return read
-
-
-def _converter(hint: Any) -> _Read:
-    if isinstance(hint, type) and issubclass(hint, enum.Enum):
-        return hint
-    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
-        return lambda data: _reader(hint)(data)
-    arguments = typing.get_args(hint)
-    if typing.get_origin(hint) is tuple:
-        if len(arguments) == 2 and arguments[1] is Ellipsis:
-            item = _converter(arguments[0])
-            return lambda data: tuple(item(part) for part in _a(list, data))
-        items = [_converter(argument) for argument in arguments]
-        return lambda data: tuple(
-            item(part) for item, part in zip(items, _a(list, data), strict=True)
-        )
-    if typing.get_origin(hint) in (typing.Union, types.UnionType):
-        return _union(arguments)
-    if hint is float:
-        return lambda data: float(_a((int, float), data))
-    return lambda data: _a(hint, data)
-
-
-def _union(arguments: tuple[Any, ...]) -> _Read:
-    plain = tuple(a for a in arguments if a in (int, float, bool, str, types.NoneType))
-    if len(plain) == len(arguments):
-        # JSON keeps these apart, but for a float without a fraction.
-        whole = int in plain
-        return lambda data: float(data) if type(data) is int and not whole else _a(plain, data)
-    (inner,) = (a for a in arguments if a is not types.NoneType)
-    read = _converter(inner)
-    return lambda data: None if data is None else read(data)
-
-
-def _a(kinds: Any, data: Any) -> Any:
-    """Return *data* if it is of one of *kinds*; true and false are no numbers."""
-    allowed = kinds if isinstance(kinds, tuple) else (kinds,)
-    if type(data) in allowed:
-        return data
-    raise TypeError(f"{data!r} is not of a kind that fits here")

@@ -10,7 +10,8 @@ import dataclasses
 import enum
 from collections.abc import Iterator
 
-from harness.plan.canonical import field_names, key_of
+from harness.plan.as_json import field_names
+from harness.plan.canonical import key_of
 from harness.plan.document import Command, Plan
 
 

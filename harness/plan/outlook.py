@@ -3,10 +3,12 @@
 Pure. It is worked out from what the plan says, without laying out the grid, so that it
 costs the same for ten cells and for ten thousand.
 
-The time holds what is known beforehand: the length of every scene, how long gates must hold,
-and the wait after a person's step. Starting titles, waiting for gates and a person's own time
-come on top, and passes that must be repeated. A title whose scene has no stated length counts
-with its time limit, which is the most it can take.
+The time of a title is that of earlier passes of its cells where they are handed in: waits
+and whole commands, as they were. Else it holds what is known beforehand: the length of the
+scene and how long gates must hold; starting the title and waiting for gates come on top. A
+title whose scene has no stated length counts with its time limit, the most it can take. To
+all of these come the wait after a person's step, which is counted, and a person's own time
+and passes that must be repeated, which are not.
 """
 
 from __future__ import annotations
@@ -18,6 +20,13 @@ from harness.plan import title_fields as t
 from harness.plan.kinds import Values
 from harness.plan.mappings import Named
 from harness.plan.rule_agreement import DEFAULT_KEEP
+
+TYPE_CHECKING = False  # as typing has it: no check needs it to run
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    #: (title, scene) -> how long a pass took, seconds, one mean for each cell that has any.
+    Lengths = Mapping[tuple[str, str], Sequence[float]]
 
 
 class Outlook:
@@ -32,13 +41,14 @@ class Outlook:
         warm_ups: Passes that are not counted.
         steps: What a person is asked to do, in order, each the levels to be set.
         seconds: What is known of the time it takes.
+        seen: Titles that count with earlier passes.
         bounded: Titles that count with their time limit, having no stated length.
         opens_case: How many steps open the case.
     """
 
     __slots__ = (
-        "bounded", "cells", "counted", "levels", "opens_case", "seconds", "settings", "steps",
-        "titles", "warm_ups",
+        "bounded", "cells", "counted", "levels", "opens_case", "seconds", "seen", "settings",
+        "steps", "titles", "warm_ups",
     )  # fmt: skip
 
     def __init__(
@@ -52,22 +62,34 @@ class Outlook:
         warm_ups: int,
         steps: tuple[tuple[tuple[str, str], ...], ...],
         seconds: float,
+        seen: tuple[str, ...] = (),
         bounded: tuple[str, ...],
         opens_case: int,
     ) -> None:
         self.titles, self.settings, self.levels = titles, settings, levels
         self.cells, self.counted, self.warm_ups = cells, counted, warm_ups
         self.steps, self.opens_case = steps, opens_case
-        self.seconds, self.bounded = seconds, bounded
+        self.seconds, self.seen, self.bounded = seconds, seen, bounded
 
     @property
     def passes(self) -> int:
         """Return all passes, warm-ups too."""
         return self.counted + self.warm_ups
 
+    @property
+    def scenes(self) -> int:
+        """Return how many titles count with the length of their scene."""
+        return self.titles - len(self.seen) - len(self.bounded)
 
-def outlook(plan: Values) -> Outlook:
-    """Return what *plan* amounts to; it holds no errors."""
+
+def outlook(plan: Values, *, earlier: Lengths | None = None) -> Outlook:
+    """Return what *plan* amounts to.
+
+    Args:
+        plan: What a plan without errors says.
+        earlier: How long passes of its cells took. A cell of which there is none yet takes
+            the mean of its title's other cells.
+    """
     conditions = plan.get(f.CONDITIONS)
     parts = conditions.parts if conditions is not None else []
     levels = 1
@@ -80,13 +102,20 @@ def outlook(plan: Values) -> Outlook:
     steps, opens_case = _steps(parts, order, visits)
     hold = max((gate.of(f.GATE_FOR, 0.0) for gate in plan.of(f.GATES, ())), default=0.0)
     cells, seconds = 0, 0.0
+    seen: list[str] = []
     bounded: list[str] = []
     for title in plan.need(f.TITLES):
+        name = title.need(t.TITLE)
         here = len(title.need(t.TITLE_SETTINGS)) * levels
+        cells += here
+        means = earlier.get((name, title.need(t.SCENE)), ()) if earlier is not None else ()
+        if means:
+            seen.append(name)
+            seconds += (keep + warm_ups) * here * sum(means) / len(means)
+            continue
         length, known = _length(title)
         if not known:
-            bounded.append(title.need(t.TITLE))
-        cells += here
+            bounded.append(name)
         seconds += here * (keep + warm_ups) * (length + hold)
     rig = plan.get(f.RIG)
     settle = rig.of(f.SETTLE, 0.0) if rig is not None else 0.0
@@ -99,6 +128,7 @@ def outlook(plan: Values) -> Outlook:
         warm_ups=cells * warm_ups,
         steps=steps,
         seconds=seconds + settle * len(steps),
+        seen=tuple(seen),
         bounded=tuple(bounded),
         opens_case=opens_case,
     )

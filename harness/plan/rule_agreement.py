@@ -227,7 +227,7 @@ def _figure_names(title: Values) -> Iterable[str]:
 
 
 def night_agrees(plan: Values, desk: Desk) -> None:
-    """Report a night that ends as it begins, or that has no limits; warn that none is kept."""
+    """Report a night that ends as it begins, or that has no limits."""
     night = plan.get(f.NIGHT)
     if night is None:
         return
@@ -239,9 +239,3 @@ def night_agrees(plan: Values, desk: Desk) -> None:
         what = "a night runs unattended, and limits: none is for attended runs only"
         do = "write a limit, such as {reading: gpu.temperature, at_most: 92 °C}"
         desk.error(plan.place(f.LIMITS), "night-without-limits", what, do)
-    desk.warn(
-        night.node,
-        "night-not-kept",
-        "the hours of night are checked and kept, and nothing starts by them yet",
-        "start the plan with `harness run` in the evening",
-    )

@@ -40,6 +40,11 @@ class MachineClock:
         """Return the instant, aware, UTC."""
         return datetime.now(UTC)
 
+    def local_minute(self) -> int:
+        """Return the minute of the local day, 0 to 1439."""
+        local = self.now().astimezone()
+        return 60 * local.hour + local.minute
+
     def steady_s(self) -> float:
         """Return seconds on the steady clock."""
         return steady_ns() / 1e9

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from harness.plan.document import Command, Title
+from harness.rig import fingerprint_fields as f
 from harness.rig.readings import Reading
 from harness.rig.sensors import machine
 from harness.rig.sensors.linux import gib
@@ -41,15 +42,15 @@ class Fingerprint:
         """Return the fields, and the build of *title* as ``title.build NAME``."""
         fields: dict[str, str] = {
             "os.build": machine.os_build(),
-            "kernel.build": os.uname().version,
+            f.KERNEL_BUILD: os.uname().version,
         }
-        for name, text in (("cpu.governor", _governor), ("power.source", self._power)):
+        for name, text in ((f.CPU_GOVERNOR, _governor), ("power.source", self._power)):
             if found := text():
                 fields[name] = found
         if full:
             fields.update(_hardware())
         if title is not None and (build := self._build(title)):
-            fields[f"title.build {title.title}"] = build
+            fields[f.title_build(title.title)] = build
         return fields
 
     def _power(self) -> str:
@@ -110,8 +111,12 @@ def _governor() -> str:
 
 
 def _hardware() -> dict[str, str]:
-    fields = {"cpu.model": machine.processor(), "cpu.cores": _cores(), "memory.size": _memory()}
-    for name, text in (("board.model", machine.board), ("firmware.version", machine.firmware)):
+    fields = {
+        f.CPU_MODEL: machine.processor(),
+        f.CPU_CORES: _cores(),
+        f.MEMORY_SIZE: _memory(),
+    }
+    for name, text in ((f.BOARD_MODEL, machine.board), ("firmware.version", machine.firmware)):
         with contextlib.suppress(OSError):
             fields[name] = text()
     with contextlib.suppress(OSError):

@@ -1,7 +1,8 @@
 """The table of readings: names, units, kinds of value, plausible bands.
 
-Pure. ``thing.quantity``, one unit each, the same on every rig. It stands apart from the readings themselves because a plan cannot be checked without
-it, and a check starts within a few times the bare interpreter: see ``harness.values``.
+Pure. ``thing.quantity``, one unit each, the same on every rig. It stands apart from the
+readings themselves because a plan cannot be checked without it, and a check starts within a
+few times the bare interpreter: see ``harness.values``.
 """
 
 from __future__ import annotations

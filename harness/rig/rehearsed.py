@@ -24,9 +24,11 @@ from harness.rig.crossings import (
     WaitWatch,
     Woken,
 )
+from harness.rig.fingerprint_fields import title_build
 from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
 from harness.rig.model import Model, Play
-from harness.rig.readings import QUANTITIES, Reading, Sample, measured, not_measured
+from harness.rig.quantities import QUANTITIES
+from harness.rig.readings import Reading, Sample, measured, not_measured
 from harness.rig.tasks import (
     CommandEnd,
     EndedBy,
@@ -63,6 +65,11 @@ class RehearsedClock:
     def now(self) -> datetime:
         """Return the simulated instant."""
         return self.start + timedelta(seconds=self.elapsed_s)
+
+    def local_minute(self) -> int:
+        """Return the minute of the simulated day, in the zone of ``start``."""
+        now = self.now()
+        return 60 * now.hour + now.minute
 
     def steady_s(self) -> float:
         """Return the simulated seconds since the start."""
@@ -139,7 +146,7 @@ class RehearsedBench:
         """Return the modelled fields, and the build of *title*."""
         if title is None:
             return dict(self.fields)
-        return {**self.fields, f"title.build {title.title}": self.model.build(title)}
+        return {**self.fields, title_build(title.title): self.model.build(title)}
 
     def read(self, names: Sequence[str]) -> tuple[Reading, ...]:
         """Return the modelled readings at this moment."""

@@ -112,11 +112,14 @@ def _plateau(times: FrameTimes, median: float) -> Flag | None:
     blocks = times.blocks
     best: tuple[int, int, float, float] | None = None
     start, end, low, high = 0, 0, 0.0, 0.0
-    for place, (block_low, block_high) in enumerate(
-        zip(blocks.lows[: blocks.complete], blocks.highs[: blocks.complete], strict=True)
-    ):
-        if block_high > block_low * _FLAT:
-            continue
+    lows, highs = blocks.lows[: blocks.complete], blocks.highs[: blocks.complete]
+    flat = [
+        place
+        for place, pair in enumerate(zip(lows, highs, strict=True))
+        if pair[1] <= pair[0] * _FLAT
+    ]
+    for place in flat:
+        block_low, block_high = lows[place], highs[place]
         low, high = min(low, block_low), max(high, block_high)
         if end != place or high > low * _FLAT:
             start, low, high = place, block_low, block_high

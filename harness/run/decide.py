@@ -210,12 +210,8 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
                 return (*before, *skip(state, key, reason=text))
             case Then.MARK:
                 marks = (f"gate-gave-up: {text}",)
-    known, free = state.fields, state.grid.free_fields
-    new = [
-        (name, text)
-        for name, text in over.fingerprint.items()
-        if name not in known and name not in free
-    ]
+    here, known = fixed(state, over.fingerprint), state.fields
+    new = [(name, text) for name, text in here.items() if name not in known]
     started = r.PassStarted(
         cell=key,
         attempt=state.progress[key].attempts + 1,

@@ -42,6 +42,13 @@ class Settle:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AwaitHours:
+    """Wait until the hours in which a person may be asked."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AwaitPerson:
     """Wait until a person has confirmed a step."""
 
@@ -83,4 +90,6 @@ class Leave:
     outcome: Outcome
 
 
-Instruction = GoOn | SetLevel | PutBack | Settle | AwaitPerson | AwaitGates | CarryOut | Leave
+Instruction = (
+    GoOn | SetLevel | PutBack | Settle | AwaitHours | AwaitPerson | AwaitGates | CarryOut | Leave
+)

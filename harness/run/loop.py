@@ -80,7 +80,9 @@ class Loop:
                 if self.state.phase is Phase.STEP:
                     return i.Outcome.PAUSED
                 self._observe(o.StopCame(reason=self.stop_reason()))
-            instruction = pick(self.state)
+            hours = self.state.plan.person is not None
+            minute = self.clock.local_minute() if hours else 0
+            instruction = pick(self.state, local_minute=minute)
             self.onlooker.next(self.state, instruction)
             if isinstance(instruction, i.Leave):
                 self._leave()
@@ -163,6 +165,9 @@ class Loop:
             case i.Settle(seconds=seconds):
                 whole = self.clock.wait(seconds, self.stop)
                 return o.SettleOver(seconds=seconds) if whole else None
+            case i.AwaitHours(seconds=seconds):
+                self.clock.wait(seconds, self._woken)
+                return None
             case i.AwaitPerson():
                 self.clock.wait(float("inf"), self._woken)
                 return None

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from harness.plan.document import By
+from harness.plan.document import By, Person
 from harness.plan.order import Block, round_order
 from harness.rig.tasks import LevelTask
 from harness.run import instructions as i
@@ -18,11 +18,16 @@ from harness.run.state import RunState, owed, warm_up_due
 from harness.run.transitions import Phase
 
 
-def pick(state: RunState) -> i.Instruction:
-    """Return what is to be done next in *state*."""
+def pick(state: RunState, *, local_minute: int = 0) -> i.Instruction:
+    """Return what is to be done next in *state*.
+
+    Args:
+        state: The run.
+        local_minute: Minute of the local day, 0 to 1439; asked only for a person's hours.
+    """
     match state.phase:
         case Phase.IDLE:
-            return _idle(state)
+            return _idle(state, local_minute)
         case Phase.PASS:
             assert state.passing is not None
             started = state.passing
@@ -109,7 +114,7 @@ def upcoming(state: RunState) -> tuple[str, r.RoundStarted | None]:
     return keys[0], r.RoundStarted(round=number, cells=keys)
 
 
-def _idle(state: RunState) -> i.Instruction:
+def _idle(state: RunState, local_minute: int) -> i.Instruction:
     if state.put_back_first:
         back = _put_back(state)
         if back is not None:
@@ -119,7 +124,8 @@ def _idle(state: RunState) -> i.Instruction:
     if state.block is None or not state.left:
         return i.GoOn()
     if _person_step(state, state.grid.blocks[state.block], boot="") is not None:
-        return i.GoOn()
+        wait = _minutes_to(state.plan.person, local_minute)
+        return i.AwaitHours(seconds=60.0 * wait) if wait else i.GoOn()
     key, _ = upcoming(state)
     pair = _open_level(state, key)
     if pair is not None:
@@ -131,6 +137,16 @@ def _idle(state: RunState) -> i.Instruction:
         gates=state.plan.gates,
         limits=state.grid.limits(state.grid.cells[key]),
     )
+
+
+def _minutes_to(person: Person | None, local_minute: int) -> int:
+    """Return the minutes until a person may be asked; hours may go over midnight."""
+    if person is None:
+        return 0
+    day = 24 * 60
+    into = (local_minute - person.from_minute) % day
+    length = (person.to_minute - person.from_minute) % day or day
+    return 0 if into < length else day - into
 
 
 def _person_step(state: RunState, block: Block, *, boot: str) -> r.StepAsked | None:

@@ -41,6 +41,9 @@ class Clock(Protocol):
     def now(self) -> datetime:
         """Return the instant, aware, UTC."""
 
+    def local_minute(self) -> int:
+        """Return the minute of the rig's local day, 0 to 1439."""
+
     def steady_s(self) -> float:
         """Return seconds on the steady clock."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Condition, Level, Limit, Plan, Setting, Title
 from harness.plan.order import Block, blocks
+from harness.rig.fingerprint_fields import fields_meant
 from harness.rules.judgement import KeptPass
 from harness.run.records import CellState, LevelOrdered, PassEnded, PassStarted, RigHeld, StepAsked
 from harness.run.transitions import Phase
@@ -43,7 +44,7 @@ class Grid:
     members: tuple[frozenset[str], ...]  #: the cell keys of each block
     conditions: dict[str, Condition]
     levels: dict[tuple[str, str], Level]
-    free_fields: frozenset[str]  #: fingerprint fields that levels are meant to change
+    free_fields: frozenset[str]  #: of the fingerprint, those that levels are meant to change
 
     @classmethod
     def of(cls, plan: Plan) -> Grid:
@@ -65,7 +66,12 @@ class Grid:
                 for condition in plan.conditions
                 for level in condition.levels
             },
-            free_fields=frozenset(name for c in plan.conditions for name in c.changes),
+            free_fields=frozenset(
+                meant
+                for condition in plan.conditions
+                for name in condition.changes
+                for meant in fields_meant(name, titles=[title.title for title in plan.titles])
+            ),
         )
 
     def limits(self, cell: Cell) -> tuple[Limit, ...]:

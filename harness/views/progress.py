@@ -55,6 +55,8 @@ def now_words(state: RunState, instruction: i.Instruction | None) -> str:
             return f"putting back what {condition} {level} changed"
         case i.Settle(seconds=seconds):
             return f"leaving the rig alone for {span(seconds)}"
+        case i.AwaitHours(seconds=seconds):
+            return f"a person is needed, and may be asked in {span(seconds)}"
         case i.AwaitPerson(step=step):
             return f"waiting for a person: step {step.step}"
         case i.AwaitGates(cell=key, gates=gates):

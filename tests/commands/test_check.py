@@ -28,7 +28,7 @@ def asked(*arguments: str) -> tuple[int, str, str]:
 @pytest.fixture
 def example(tmp_path: Path) -> str:
     path = tmp_path / "two-slots.yaml"
-    path.write_text(EXAMPLE.replace("title.build, ", ""), encoding="utf-8")
+    path.write_text(EXAMPLE, encoding="utf-8")
     return str(path)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from harness.commands import sensors
 from harness.errors import AskedError, Exit
-from harness.rig.readings import QUANTITIES
+from harness.rig.quantities import QUANTITIES
 
 #: As harness/views/schemas.md describes it.
 SCHEMA = {

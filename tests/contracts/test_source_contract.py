@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from harness.rig.readings import QUANTITIES
+from harness.rig.quantities import QUANTITIES
 from harness.rig.sensors.registry import sources
 from harness.rig.sensors.source import Absent, FakeSource, Single, Source
 

@@ -7,7 +7,7 @@ from harness.plan.check import Checked, check
 from harness.plan.parse import parse
 from harness.plan.source import Source
 from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
-from harness.rig.readings import QUANTITIES
+from harness.rig.quantities import QUANTITIES
 
 VOCABULARY = Vocabulary(
     readings={

@@ -10,6 +10,8 @@ import pytest
 
 from harness.plan.document import Command, Title
 from harness.rig.fingerprint import Ask, Fingerprint
+from harness.rig.fingerprint_fields import FIELDS, fields_meant
+from harness.rig.quantities import QUANTITIES
 from harness.rig.readings import Reading, measured, not_measured
 
 
@@ -41,6 +43,16 @@ def test_the_full_form_adds_the_hardware_to_the_cheap_one(tmp_path: Path) -> Non
     assert {"cpu.model", "cpu.cores", "memory.size"} <= full.keys() - cheap.keys()
     assert platform.release() in cheap["os.build"]
     assert all(full.values())
+
+
+def test_every_field_is_a_reading_or_in_the_table_that_plans_are_checked_by(
+    tmp_path: Path,
+) -> None:
+    fingerprint = _fingerprint(tmp_path, ask=lambda command: b"1.4.2")
+    taken = fingerprint.take(_title(command=True), full=True)
+    meant = {field for name in FIELDS for field in fields_meant(name, titles=["Lantern Quay"])}
+    assert taken.keys() <= meant | QUANTITIES.keys()
+    assert not set(FIELDS) & QUANTITIES.keys()
 
 
 def test_nothing_in_it_names_the_host(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from harness.plan.document import DiscardRule
 from harness.rules.discard import RULES, find
 from harness.rules.judgement import Finding, KeptPass
+from harness.rules.kinds import KINDS
 from harness.rules.outliers import median
 
 SPREAD = DiscardRule(rule="spread", on="average_fps", more_than=0.03)
@@ -128,8 +129,12 @@ def test_close_numbers_are_shown_with_as_many_digits_as_tell_them_apart() -> Non
 
 
 def test_the_table_says_from_how_many_passes_a_rule_may_mark_and_discard() -> None:
-    table = {name: (kind.marks_from, kind.discards_from) for name, kind in RULES.items()}
+    table = {kind.name: (kind.marks_from, kind.discards_from) for kind in KINDS}
     assert table == {"spread": (3, 3), "grubbs": (3, 6)}
+
+
+def test_every_rule_that_a_plan_may_name_can_be_asked() -> None:
+    assert [rule.kind for rule in RULES.values()] == list(KINDS)
 
 
 rate_lists = st.lists(st.integers(800, 1200).map(lambda n: n / 10), min_size=0, max_size=12)
@@ -150,7 +155,7 @@ def test_at_most_one_pass_is_discarded_and_only_a_lone_one(
     if gone:
         assert findings == tuple(gone)
         assert made < at_most
-        assert len(rates) >= RULES[gone[0].rule.split("/")[0]].discards_from
+        assert len(rates) >= RULES[gone[0].rule.split("/")[0]].kind.discards_from
         assert rates.count(rates[gone[0].attempt - 1]) == 1
 
 

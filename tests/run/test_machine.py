@@ -195,6 +195,28 @@ def test_a_field_a_level_is_meant_to_change_does_not_hold_the_rig() -> None:
     assert run.go_on() is Outcome.FINISHED
 
 
+@pytest.mark.parametrize(
+    ("changes", "outcome"), [(("title.build",), Outcome.FINISHED), ((), Outcome.HELD)]
+)
+def test_a_build_may_change_where_a_level_is_meant_to_change_builds(
+    changes: tuple[str, ...], outcome: Outcome
+) -> None:
+    patch = d.Condition(
+        name="patch",
+        by=d.By.COMMAND,
+        changes=changes,
+        levels=(d.Level(name="before"), d.Level(name="after")),
+    )
+    run = Rehearsal(plan(titles=2, keep=2, conditions=(patch,)))
+    run.go_on(stop=run.after(2, r.PassJudged))
+    # The fingerprint has a field for each title's own build; the plan means all of them.
+    run.model.build = lambda title: f"{title.title} 1.1"
+    assert run.go_on() is outcome
+    assert [held.fault for held in run.of(r.RigHeld)] == (
+        [] if outcome is Outcome.FINISHED else ["fingerprint-changed"]
+    )
+
+
 def operator(*names: str, reboot: bool = False) -> d.Condition:
     return d.Condition(
         name="slot",
@@ -222,6 +244,22 @@ def test_two_visits_go_through_the_levels_twice() -> None:
     assert [step.levels[0][1] for step in run.of(r.StepAsked)] == ["one", "two", "one", "two"]
     cells = [s.cell for s in run.of(r.PassStarted)]
     assert [cells[n] for n in (0, 2, 4, 6)] == [cells[0], cells[2], cells[0], cells[2]]
+
+
+@pytest.mark.parametrize(
+    ("hours", "asked_at"),
+    [((480, 1320), 20 * 60), ((480, 1080), 8 * 60), ((1320, 360), 22 * 60)],
+    ids=["within the hours", "the next morning", "hours over midnight"],
+)
+def test_a_person_is_asked_only_within_the_hours_of_the_plan(
+    hours: tuple[int, int], asked_at: int
+) -> None:
+    person = d.Person(from_minute=hours[0], to_minute=hours[1])
+    run = Rehearsal(plan(keep=1, conditions=(operator("one"),), person=person))  # it is 20:00
+    run.clock.person = run.confirms()
+    assert run.go_on() is Outcome.FINISHED
+    (asked,) = [x.at for x in run.journal.entries() if isinstance(x.record, r.StepAsked)]
+    assert 60 * asked.hour + asked.minute == asked_at
 
 
 def test_a_confirmation_before_a_newer_boot_is_refused_where_one_is_wanted() -> None:

@@ -15,6 +15,7 @@ class Arithmetic(Protocol):
     """What is calculated; values are of the form that ``taken`` returns."""
 
     def taken(self, values: Sequence[float], /) -> Any: ...  # noqa: D102
+    def listed(self, values: Any, /) -> list[float]: ...  # noqa: D102
     def joined(self, before: Any, values: Any, /) -> Any: ...  # noqa: D102
     def scaled(self, values: Any, unit: str, /) -> Any: ...  # noqa: D102
     def differences(self, values: Any, before: float | None, /) -> Any: ...  # noqa: D102

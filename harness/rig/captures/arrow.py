@@ -31,20 +31,31 @@ def spread(bodies: Iterator[tuple[bytes, int]], shape: Shape) -> Iterator[Rows |
         Trouble: as `rows.split` does.
     """
     waiting: deque[Future[Rows | Absent]] = deque()
+    first = next(bodies, None)
+    if first is None:
+        return
     last: Trouble | None = None
+    following = None
+    try:
+        following = next(bodies, None)
+    except Trouble as trouble:
+        last = trouble  # what is wrong further up in the file goes first
+    if following is None:
+        yield take_apart(*first, shape, threads=True)
+        if last is not None:
+            raise last
+        return
     with ThreadPoolExecutor(AT_ONCE, thread_name_prefix="capture") as pool:
         try:
-            while True:
-                try:
-                    body, line = next(bodies, (b"", 0))
-                except Trouble as trouble:
-                    last = trouble  # what is wrong further up in the file goes first
-                    break
-                if not body:
-                    break
-                waiting.append(pool.submit(take_apart, body, shape, line))
+            waiting.append(pool.submit(take_apart, *first, shape))
+            while following is not None:
+                waiting.append(pool.submit(take_apart, *following, shape))
                 if len(waiting) > AT_ONCE:
                     yield waiting.popleft().result()
+                try:
+                    following = next(bodies, None)
+                except Trouble as trouble:
+                    last, following = trouble, None
             while waiting:
                 yield waiting.popleft().result()
         finally:
@@ -54,11 +65,14 @@ def spread(bodies: Iterator[tuple[bytes, int]], shape: Shape) -> Iterator[Rows |
         raise last
 
 
-def take_apart(body: bytes, shape: Shape, line: int) -> Rows | Absent:
-    """Take one piece apart, with pyarrow if it is a plain and sound table."""
+def take_apart(body: bytes, line: int, shape: Shape, *, threads: bool = False) -> Rows | Absent:
+    """Take one piece apart, with pyarrow if it is a plain and sound table.
+
+    *threads* lets pyarrow spread the piece itself: where there is no other to work on.
+    """
     rows = None
     if not shape.where and not shape.trailing and _is_plain(body, shape):
-        rows = _with_arrow(body, shape, line)
+        rows = _with_arrow(body, line, shape, threads=threads)
     if rows is not None:
         return rows
     try:
@@ -72,7 +86,7 @@ def _is_plain(body: bytes, shape: Shape) -> bool:
     return not style.thousands and not style.suffix and b'"' not in body
 
 
-def _with_arrow(body: bytes, shape: Shape, line: int) -> Rows | None:
+def _with_arrow(body: bytes, line: int, shape: Shape, *, threads: bool = False) -> Rows | None:
     """Return the rows, or None where pyarrow finds anything wrong, or takes what we do not."""
     names = [str(place) for place in range(shape.width)]
     types: dict[str, pa.DataType] = {names[place]: pa.binary() for place in shape.texts}
@@ -83,7 +97,9 @@ def _with_arrow(body: bytes, shape: Shape, line: int) -> Rows | None:
         table = arrow_csv.read_csv(
             pa.py_buffer(body),
             read_options=arrow_csv.ReadOptions(
-                column_names=names, use_threads=False, block_size=len(body) + 1
+                column_names=names,
+                use_threads=threads,
+                block_size=max(1 << 16, len(body) // 4) if threads else len(body) + 1,
             ),
             parse_options=arrow_csv.ParseOptions(
                 delimiter=shape.delimiter.decode(), quote_char=False, ignore_empty_lines=False

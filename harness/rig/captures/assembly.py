@@ -158,12 +158,11 @@ class Assembly:
 
     def _open(self, values: Any) -> None:
         room = OPENING_FRAMES - self.count
-        if room >= len(values):
-            self._opening = self._opening + list(values) if self.count else list(values)
-            return
         if room > 0:
-            self._opening = [*self._opening, *map(float, values[:room])]
-            values = values[room:]
+            self._opening.extend(self._do.listed(values[:room]))
+        if room >= len(values):
+            return
+        values = values[max(0, room) :]
         at = max(self.count, OPENING_FRAMES)
         longest, place = self._do.longest(values)
         if self._later is None or longest > self._later[0]:

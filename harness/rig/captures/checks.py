@@ -82,8 +82,8 @@ def too_short(times: FrameTimes, part: Part) -> list[Trouble]:
         Trouble(
             "short-capture",
             f"{times.count} frames last {times.total_ms / 1000.0:.4g} s; the part that is "
-            f"measured lasts {part.length_ms / 1000.0:.4g} s, and {100.0 * part.tolerance:.3g} % of "
-            "that may be missing",
+            f"measured lasts {part.length_ms / 1000.0:.4g} s, of which "
+            f"{100.0 * part.tolerance:.3g} % may be missing",
             do="check the length against the scene; if it is right, carry the pass out again",
         )
     ]

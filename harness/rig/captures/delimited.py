@@ -128,7 +128,7 @@ def _counter(sample: bytes, shape: Shape) -> int | None:
         if len(values) < 2 or not all(value.isdigit() and len(value) < 16 for value in values):
             continue
         steps = [int(after) - int(value) for value, after in pairwise(values)]
-        if steps.count(1) * 4 >= 3 * len(steps):
+        if 2 * steps.count(1) > len(steps):
             return place
     return None
 

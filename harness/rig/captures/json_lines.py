@@ -111,7 +111,7 @@ def _counter(first: list[dict[str, Any]], names: list[str], keys: Keys) -> str |
         values: list[Any] = [each.get(name) for each in first]
         if all(type(value) is int for value in values) and len(values) > 1:
             steps = [after - value for value, after in pairwise(values)]
-            if steps.count(1) * 4 >= 3 * len(steps):
+            if 2 * steps.count(1) > len(steps):
                 return name
     return None
 

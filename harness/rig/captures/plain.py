@@ -22,6 +22,11 @@ def taken(values: Sequence[float]) -> list[float]:
     return values if isinstance(values, list) else list(values)
 
 
+def listed(values: list[float]) -> list[float]:
+    """Return *values* as a list."""
+    return values
+
+
 def joined(before: list[float], values: list[float]) -> list[float]:
     """Return both, one after the other."""
     return before + values if before else values

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from harness.rig.readings import QUANTITIES, Reading, Sample, not_measured
+from harness.rig.quantities import QUANTITIES
+from harness.rig.readings import Reading, Sample, not_measured
 from harness.rig.sensors.source import Source
 
 NO_SOURCE = "nothing on this rig reads it"

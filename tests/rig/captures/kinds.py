@@ -103,7 +103,7 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         "encoding-wrong",
     ),
     "legacy text": (
-        "title,frame_ms\n".encode() + b"Caf\xe9 \x96 Nuit,16.4\n" * 9,
+        b"title,frame_ms\n" + b"Caf\xe9 \x96 Nuit,16.4\n" * 9,
         {},
         9,
     ),

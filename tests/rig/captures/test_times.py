@@ -122,7 +122,8 @@ def test_blocks_do_not_depend_on_pieces(cuts: list[int], arithmetic: object) -> 
     for blocks in cuts:
         piece = values[start : start + blocks * BLOCK_FRAMES]
         (plain if arithmetic is plain else wide).add_blocks(
-            cut, piece if arithmetic is plain else np.array(piece)  # type: ignore[arg-type]
+            cut,
+            piece if arithmetic is plain else np.array(piece),
         )
         start += len(piece)
     assert (cut.lows, cut.highs) == (whole.lows, whole.highs)

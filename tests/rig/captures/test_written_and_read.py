@@ -22,7 +22,14 @@ QUICK = settings(
 )
 
 MARKS = st.sampled_from(
-    [(",", ".", ""), (";", ",", ""), (";", ",", "."), ("\t", ".", ","), ("|", ",", " "), (";", ".", "'")]
+    [
+        (",", ".", ""),
+        (";", ",", ""),
+        (";", ",", "."),
+        ("\t", ".", ","),
+        ("|", ",", " "),
+        (";", ".", "'"),
+    ]
 )
 
 
@@ -120,14 +127,18 @@ def test_a_broken_capture_is_never_a_traceback(
     way=st.booleans(),
 )
 def test_any_bytes_are_never_a_traceback(tmp_path: Path, content: bytes, way: bool) -> None:
-    for start in (b"", b"frame_ms\n", b"frame_no,frame_ms\n", b'{"frame_ms": 16.4}\n', b"\x1f\x8b\x08"):
+    for start in (
+        b"",
+        b"frame_ms\n",
+        b"frame_no,frame_ms\n",
+        b'{"frame_ms": 16.4}\n',
+        b"\x1f\x8b\x08",
+    ):
         _never_raises(tmp_path, start + content, way, {})
     _never_raises(tmp_path, b"\xff\xfe" + content, way, {"column": 1, "header": "none"})
 
 
-def _never_raises(
-    tmp_path: Path, content: bytes, way: bool, options: dict[str, Any]
-) -> None:
+def _never_raises(tmp_path: Path, content: bytes, way: bool, options: dict[str, Any]) -> None:
     path = tmp_path / "frames.bin"
     path.write_bytes(content)
     declared = Declared(**{"column": "frame_ms", "unit": "ms", **options})

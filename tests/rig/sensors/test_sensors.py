@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from harness.rig.readings import QUANTITIES, Reading, measured, shown
+from harness.rig.quantities import QUANTITIES
+from harness.rig.readings import Reading, measured, shown
 from harness.rig.sensors.sensors import NO_SOURCE, Sensors
 from harness.rig.sensors.source import Absent, FakeSource, Single
 

@@ -69,6 +69,24 @@ WHERE r.run = ?;
 -- The runs of one plan, newest first.
 SELECT run FROM runs WHERE plan_hash = ? ORDER BY number DESC;
 
+-- name: plans_of_rig
+-- The latest runs on a rig with their frozen plans, newest first. A run begins with its plan.
+SELECT r.run, r.plan_hash, json_extract(e.body, '$.plan')
+FROM runs AS r JOIN entries AS e ON e.run = r.run AND e.seq = 1 AND e.kind = 'run-started'
+WHERE r.rig = ? ORDER BY r.number DESC LIMIT ?;
+
+-- name: passes_seen
+-- What is told of the passes of a run, record by record: how long each took and what it gave.
+SELECT kind, cell, attempt, json_extract(body, '$.group'), json_extract(body, '$.warm_up'),
+       json_extract(body, '$.waited_s'), json_extract(body, '$.end.by'),
+       json_extract(body, '$.end.wall_s'), json_extract(body, '$.figures'),
+       json_extract(body, '$.verdict'), json_array_length(body, '$.marks'),
+       json_extract(body, '$.discarded')
+FROM entries
+WHERE run = ?
+  AND kind IN ('pass-started', 'pass-ended', 'pass-judged', 'pass-discarded', 'cell-reopened')
+ORDER BY seq;
+
 -- name: keep_run_standing
 -- Write where a run stands.
 INSERT INTO run_standing (run, seq, at, phase, since, "group", cell, attempt, warm_up, waits,

@@ -1,0 +1,123 @@
+"""What earlier passes of the same cells say of a plan: how long they took, how they spread.
+
+Pure. A cell is the same where its key and its procedure are: what was measured with another
+command, setting, gate or cut says nothing of this one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from harness.errors import StoreError
+from harness.plan.canonical import plan_hash, procedure_hash, thaw
+from harness.plan.cells import Cell, cells
+from harness.plan.document import Plan, Title
+from harness.plan.rule_agreement import DEFAULT_FIGURE
+from harness.store.history import PassSeen
+from harness.summary.resolution import Spread, pooled_spread
+
+#: A title and its scene.
+Scene = tuple[str, str]
+
+#: A run: the hash of its plan, its frozen plan, and what gives its passes.
+EarlierRun = tuple[str, str, Callable[[], Sequence[PassSeen]]]
+
+#: After so many passes of the same cells, older runs are left alone.
+ENOUGH = 20_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Earlier:
+    """What earlier passes say of a plan's titles.
+
+    Args:
+        passes: How many passes ``lengths`` are taken over.
+        lengths: Means of a pass in seconds, wait and command, one for each cell that has any.
+        figures: Title and scene -> the figure that ``spreads`` are of.
+        spreads: How kept passes lie apart.
+    """
+
+    passes: int
+    lengths: Mapping[Scene, tuple[float, ...]]
+    figures: Mapping[Scene, str]
+    spreads: Mapping[Scene, Spread]
+
+
+@dataclass(slots=True)
+class _OfCell:
+    seconds: list[float] = field(default_factory=list)
+    figures: dict[tuple[object, ...], list[float]] = field(default_factory=dict)
+
+
+def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
+    """Return what the passes of *runs*, newest first, say of *plan*."""
+    grid = {cell.key: cell for cell in cells(plan)}
+    wanted = {key: procedure_hash(plan, cell, definitions="") for key, cell in grid.items()}
+    names = {(title.title, title.scene): _figure(title) for title in plan.titles}
+    found: dict[str, _OfCell] = {}
+    taken = 0
+    whole = plan_hash(plan)
+    for number, (hash_, frozen, passes) in enumerate(runs):
+        same = wanted.keys() if hash_ == whole else _same(frozen, wanted)
+        if not same:
+            continue
+        for each in passes():
+            if each.cell in same:
+                _take(found.setdefault(each.cell, _OfCell()), each, number, grid, names)
+                taken += each.seconds is not None
+        if taken >= ENOUGH:
+            break
+    return _summed(found, grid, names, taken)
+
+
+def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:
+    """Return the keys of the cells that the frozen plan measures as *wanted*."""
+    try:
+        other = thaw(frozen)
+    except StoreError:
+        return set()  # kept by another version, which nobody can say to be the same
+    return {
+        cell.key
+        for cell in cells(other)
+        if cell.key in wanted and procedure_hash(other, cell, definitions="") == wanted[cell.key]
+    }
+
+
+def _figure(title: Title) -> str:
+    """Return the figure whose spread is shown: the frame rate, else the title's own first."""
+    return DEFAULT_FIGURE if title.frames is not None else title.figures[0].name
+
+
+def _take(
+    of_cell: _OfCell,
+    each: PassSeen,
+    run: int,
+    grid: Mapping[str, Cell],
+    names: Mapping[Scene, str],
+) -> None:
+    if each.seconds is not None:
+        of_cell.seconds.append(each.seconds)
+    cell = grid[each.cell]
+    value = dict(each.figures).get(names[cell.title, cell.scene])
+    if each.kept and value is not None:
+        of_cell.figures.setdefault((run, each.group), []).append(value)
+
+
+def _summed(
+    found: Mapping[str, _OfCell], grid: Mapping[str, Cell], names: Mapping[Scene, str], taken: int
+) -> Earlier:
+    lengths: dict[Scene, list[float]] = {}
+    groups: dict[Scene, list[list[float]]] = {}
+    for key, of_cell in found.items():
+        scene = grid[key].title, grid[key].scene
+        if of_cell.seconds:
+            lengths.setdefault(scene, []).append(sum(of_cell.seconds) / len(of_cell.seconds))
+        groups.setdefault(scene, []).extend(of_cell.figures.values())
+    spreads = {scene: pooled_spread(values) for scene, values in groups.items()}
+    return Earlier(
+        passes=taken,
+        lengths={scene: tuple(means) for scene, means in lengths.items()},
+        figures=names,
+        spreads={scene: spread for scene, spread in spreads.items() if spread is not None},
+    )
