@@ -11,10 +11,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from harness.__main__ import COMMANDS, main
 from harness.errors import Exit
+from tests.plan.test_schema import as_core
+from tests.plan.words import source_of
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -58,6 +61,30 @@ def test_a_plan_that_we_show_passes_the_checker_without_a_warning(
     assert (status, json.loads(output)["problems"]) == (Exit.WELL, [])
 
 
+def test_the_schema_beside_the_plans_is_the_one_that_the_checker_prints() -> None:
+    _, output = asked("check", "--schema")
+
+    # Made by: harness check --schema > plans/plan.schema.json
+    assert (ROOT / "plans" / "plan.schema.json").read_text(encoding="utf-8") == output
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_a_plan_names_the_schema_to_editors_in_its_first_line(name: str) -> None:
+    first = PLANS[name].splitlines()[0]
+
+    assert first == "# yaml-language-server: $schema=plan.schema.json"
+
+
+@pytest.mark.parametrize("name", PLANS | SHOWN_PLANS)
+def test_a_plan_that_we_show_fits_the_schema(name: str) -> None:
+    schema = json.loads((ROOT / "plans" / "plan.schema.json").read_text(encoding="utf-8"))
+    root = source_of((PLANS | SHOWN_PLANS)[name].encode(), name).root
+    assert root is not None
+
+    # As an editor takes it that follows YAML 1.2: older ones read the key `on` as a truth value.
+    assert list(jsonschema.Draft202012Validator(schema).iter_errors(as_core(root))) == []
+
+
 def test_the_demo_is_two_titles_at_two_settings_under_two_levels() -> None:
     _, output = asked("check", str(ROOT / "plans" / "demo.yaml"), "--json")
 
@@ -78,9 +105,9 @@ def test_the_first_plan_runs_to_its_end_as_it_is_shown(tmp_path: Path) -> None:
     short = short.replace('"6000000"', '"60000"')
     (tmp_path / "first.yaml").write_text(short, encoding="utf-8")
     lines = [line for line in "".join(blocks(README, "sh")).splitlines() if "first" in line]
-    assert [line.split()[1] for line in lines] == ["check", "run", "results"]
+    assert [line.split()[1] for line in lines] == ["check", "run", "status", "results", "trace"]
 
-    shown = ""
+    shown = {}
     for line in lines:
         door, *arguments = line.split()
         assert door == ".venv/bin/harness"
@@ -93,10 +120,11 @@ def test_the_first_plan_runs_to_its_end_as_it_is_shown(tmp_path: Path) -> None:
             env={"HARNESS_RIG": str(tmp_path / "rig"), "PYTHONPATH": str(ROOT)},
         )
         assert (done.returncode, done.stderr) == (0, "")
-        shown = done.stdout
+        shown[arguments[0]] = done.stdout
 
-    assert "Copper Fen" in shown
-    assert "packing" in shown
+    assert "2 accepted" in shown["status"]
+    assert "Copper Fen, packing, large, effort 1" in shown["results"]
+    assert len(shown["trace"].splitlines()) == 2
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)

@@ -47,6 +47,15 @@ NOT_FOR_STATUS = {
     "typing",
 }
 
+#: What ``check`` does without: these define dataclasses, which takes as long as the check.
+NOT_FOR_CHECK = {
+    "harness.plan.document",
+    "harness.rig.fingerprint",
+    "harness.rig.readings",
+    "harness.rules.discard",
+    "harness.rules.judgement",
+}
+
 #: Imports nothing itself but what every interpreter holds.
 _ASK = """
 import io, sys
@@ -113,6 +122,13 @@ def test_status_imports_little_more_than_what_reads_the_store(tmp_path: Path) ->
     command = a_store(tmp_path)
 
     assert modules_of(*command, rig=tmp_path / "rig") & NOT_FOR_STATUS == set()
+
+
+def test_a_check_takes_its_names_from_the_tables_alone(tmp_path: Path) -> None:
+    found = modules_of("check", str(DEMO), rig=tmp_path / "rig")
+
+    assert {"harness.rig.quantities", "harness.rules.kinds"} <= found
+    assert found & NOT_FOR_CHECK == set()
 
 
 @pytest.mark.parametrize("option", ["--help", "--version"])

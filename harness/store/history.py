@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from harness.store.seen import PassSeen
 from harness.store.sqlite_file import FILE, SqliteFile, open_file
 
 #: Runs that are looked at, the latest first: older ones say less of the rig as it is now.
@@ -19,27 +20,6 @@ LATEST = 20
 
 #: A command that was ended (time limit, limit, stop, signal) does not say how long it takes.
 _BY_ITSELF = "exit"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PassSeen:
-    """One earlier pass.
-
-    Args:
-        cell: The cell's key.
-        group: Passes of one cell with the same group were made under one fingerprint, and
-            belong together; a cell that was opened again begins another.
-        seconds: Wait before it and its command; None where the command was ended.
-        kept: Whether comparisons count it: judged so, without a mark, and not taken out by
-            a rule. No warm-up pass is.
-        figures: (name, value) of what was measured.
-    """
-
-    cell: str
-    group: tuple[int, int]
-    seconds: float | None
-    kept: bool
-    figures: tuple[tuple[str, float], ...]
 
 
 @dataclass(slots=True, kw_only=True)

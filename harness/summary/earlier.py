@@ -14,7 +14,7 @@ from harness.plan.canonical import plan_hash, procedure_hash, thaw
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Plan, Title
 from harness.plan.rule_agreement import DEFAULT_FIGURE
-from harness.store.history import PassSeen
+from harness.store.seen import PassSeen
 from harness.summary.resolution import Spread, pooled_spread
 
 #: A title and its scene.

@@ -51,7 +51,7 @@ def band_not_resolved(plan: Plan, values: Values, source: Source, found: Earlier
         place=_of_band(values, source),
         where=tuple(_line(found, scene, keep, band) for scene in scenes[:_SHOWN])
         + ((f"… and {len(scenes) - _SHOWN} more",) if len(scenes) > _SHOWN else ()),
-        do=_advice(fine[worst].sd, keep, band),
+        do=_advice(fine[worst].sd, plan),
     )
 
 
@@ -79,13 +79,17 @@ def _line(found: Earlier, scene: Scene, keep: int, band: float) -> str:
     )
 
 
-def _advice(sd: float, keep: int, band: float) -> str:
-    needed = passes_to_resolve(sd, band)
-    more = f"write keep: {needed} and at_most: {needed} or more" if needed is not None else ""
-    if keep < 2:
+def _advice(sd: float, plan: Plan) -> str:
+    needed = passes_to_resolve(sd, plan.compare.band)
+    more = ""
+    if needed is not None:
+        more = f"write keep: {needed}"
+        if needed > plan.passes.at_most:
+            more += f" and at_most: {needed} or more"
+    if plan.passes.keep < 2:
         return more or "make the passes steadier, or write a wider band"
     # Rounded up, so that the band that is named does resolve.
-    wide = math.ceil(1000.0 * math.expm1(half_width(sd, keep))) / 10.0
+    wide = math.ceil(1000.0 * math.expm1(half_width(sd, plan.passes.keep))) / 10.0
     wider = f"write compare: {{band: {wide:g} %}}"
     return f"{more}, or {wider}" if more else f"{wider}, or make the passes steadier"
 

@@ -1,4 +1,4 @@
-"""Lengths of time as a person reads them, and how long a run still takes.
+"""How long a run still takes.
 
 Pure.
 """
@@ -10,24 +10,6 @@ from collections.abc import Mapping
 from harness.plan.document import Title
 from harness.run.records import CellState
 from harness.run.state import RunState
-
-
-def span(seconds: float) -> str:
-    """Return a length of time in its two largest units.
-
-    >>> span(3723.0)
-    '1 h 2 min'
-    >>> span(41.2)
-    '41 s'
-    """
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
 
 
 def expected_pass_s(title: Title) -> float:

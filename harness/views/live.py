@@ -17,7 +17,7 @@ from harness.run import instructions as i
 from harness.run import records as r
 from harness.run.loop import Onlooker
 from harness.run.state import RunState
-from harness.views.lengths import span
+from harness.units import span
 from harness.views.progress import Moment, lines
 from harness.views.safety import step_lines
 from harness.views.story import figure_words, sentence

@@ -14,7 +14,8 @@ from harness.rig.readings import Reading, shown
 from harness.run import instructions as i
 from harness.run.records import CellState
 from harness.run.state import RunState
-from harness.views.lengths import left_s, span
+from harness.units import span
+from harness.views.lengths import left_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -25,6 +26,12 @@ def asked(*arguments: str) -> tuple[int, str, str]:
     return status, out.getvalue(), err.getvalue()
 
 
+@pytest.fixture(autouse=True)
+def _no_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is kept on this machine says nothing here."""
+    monkeypatch.setenv("HARNESS_STORE", str(tmp_path / "no-store"))
+
+
 @pytest.fixture
 def example(tmp_path: Path) -> str:
     path = tmp_path / "two-slots.yaml"
@@ -44,6 +51,10 @@ def test_a_plan_in_order_is_told_in_numbers(example: str) -> None:
         "passes": 72,
         "person_steps": 4,
         "seconds": 44720.0,
+        "seconds_from": {
+            "earlier_passes": 0,
+            "titles": {"earlier_passes": 0, "scene_lengths": 1, "time_limits": 1},
+        },
     }
 
 
@@ -68,6 +79,7 @@ def test_a_plan_with_errors_has_no_numbers() -> None:
         "passes": None,
         "person_steps": None,
         "seconds": None,
+        "seconds_from": None,
     }
 
 
@@ -82,8 +94,11 @@ def test_a_warning_leaves_a_plan_in_order() -> None:
 def test_what_a_plan_amounts_to_reads_as_in_its_golden_file(example: str) -> None:
     _, out, _ = asked(example)
 
-    golden = (ROOT / "tests" / "golden" / "check" / "two-slots.txt").read_text(encoding="utf-8")
-    assert out.replace(example, "two-slots.yaml") == golden
+    told = out.replace(example, "two-slots.yaml")
+    golden = ROOT / "tests" / "golden" / "check" / "two-slots.txt"
+    if os.environ.get("UPDATE_GOLDEN"):
+        golden.write_text(told, encoding="utf-8")
+    assert told == golden.read_text(encoding="utf-8")
 
 
 def test_problems_are_told_with_their_line_and_what_to_do() -> None:
@@ -105,7 +120,56 @@ def test_a_night_is_shown_its_cautions(tmp_path: Path) -> None:
     limit = ("limits: none", "limits: [{reading: gpu.temperature, at_most: 92 °C}]")
     path.write_text(changed(limit, add="night: {start: 22:30, end: 07:00}\n"), encoding="utf-8")
 
-    assert "smoke alarm" in asked(str(path))[1]
+    status, out, _ = asked(str(path))
+
+    assert status == Exit.WELL
+    assert "smoke alarm" in out
+
+
+def test_a_night_is_no_problem_and_is_said_to_be_started_by_hand() -> None:
+    path = str(GOLDEN / "p50_night_unquoted_times.yaml")
+    _, out, _ = asked(path)
+    _, as_json, _ = asked(path, "--json")
+
+    assert json.loads(as_json)["problems"] == []
+    assert (
+        "night: 22:30 to 07:00 (mon tue wed thu fri, Europe/Lisbon) is kept with the plan; "
+        "as yet the plan is started by hand, with harness run\n"
+    ) in out
+
+
+def test_a_store_that_cannot_be_read_keeps_no_plan_from_being_checked(tmp_path: Path) -> None:
+    (tmp_path / "records.sqlite").write_text("not a database, and longer than its header" * 9)
+    path = str(GOLDEN / "p01_clean.yaml")
+    status, out, _ = asked(path, "--store", str(tmp_path))
+
+    assert status == Exit.WELL
+    assert out.startswith(
+        "warning[history-not-read]: earlier passes are not looked at: this file is not a database\n"
+        f"  {tmp_path / 'records.sqlite'}\n"
+    )
+    assert "is in order, 1 warning." in out
+
+
+def test_a_plan_is_held_against_the_rig_only_when_that_is_asked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from harness.commands import sensors
+    from harness.rig.sensors import registry
+    from harness.rig.sensors.sensors import Sensors
+    from harness.rig.sensors.source import Absent
+
+    bare = Absent(where="", names=("cpu.temperature",), why="no processor sensor is shown here")
+    monkeypatch.setattr(registry, "machine_sensors", lambda **_: Sensors([bare], now_s=lambda: 0.0))
+    monkeypatch.setattr(sensors, "WINDOW_S", 0.0)
+    path = str(GOLDEN / "p50_night_unquoted_times.yaml")
+
+    alone = json.loads(asked(path, "--json")[1])
+    status, out, _ = asked(path, "--json", "--rig")
+
+    assert alone["problems"] == []
+    assert (status, json.loads(out)["ok"]) == (Exit.WELL, True)
+    assert [problem["code"] for problem in json.loads(out)["problems"]] == ["reading-not-here"]
 
 
 def test_a_long_plan_is_told_in_a_few_lines(tmp_path: Path) -> None:
@@ -152,9 +216,11 @@ def test_a_check_imports_nothing_that_it_does_not_need() -> None:
         "print(*sorted(sys.modules))"
     )
     loaded = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
-    ).stdout.split()
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True,
+        env=os.environ | {"HARNESS_STORE": "no-such-folder"},
+    ).stdout.split()  # fmt: skip
 
     heavy = {"numpy", "pandas", "pyarrow", "scipy", "psutil", "sqlite3", "jsonschema", "asyncio"}
     assert heavy.isdisjoint(loaded)
+    assert not any(name.startswith(("harness.store", "harness.summary")) for name in loaded)
     assert {"difflib", "socket", "threading", "http", "harness.plan.build"}.isdisjoint(loaded)

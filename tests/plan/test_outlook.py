@@ -57,3 +57,14 @@ def test_one_level_is_set_once_and_not_again() -> None:
     slot = "conditions: {slot: {by: operator, levels: {a: {say: Use the first slot.}}}}\n"
 
     assert of(changed(add=slot + "order: {visits: 3}\n")).steps == ((("slot", "a"),),)
+
+
+def test_earlier_passes_say_how_long_a_title_takes() -> None:
+    values = checked(EXAMPLE).values
+    assert values is not None
+
+    size = outlook(values, earlier={("Basalt Run", "export"): (30.0, 40.0)})
+
+    # 4 cells of Basalt Run: those two, and two more that take the mean of the two.
+    assert size.seconds == 8 * 8 * (65 + 10) + 8 * 4 * 35.0 + 4 * 300
+    assert (size.seen, size.bounded, size.scenes) == (("Basalt Run",), (), 1)

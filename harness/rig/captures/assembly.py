@@ -11,7 +11,6 @@ from harness.rig.captures import plain
 from harness.rig.captures.times import (
     OPENING_FRAMES,
     Blocks,
-    ExactSum,
     FrameTimes,
     Runs,
 )
@@ -70,12 +69,10 @@ class Assembly:
         self._kinds = frozenset(kind.encode() for kind in declared.kinds)
         self._part = part
         self._do = arithmetic
-        self._keep_run = keep_run
         self._before: float | None = None  # the last clock value
         self._uncounted = 0.0  # time of frames that are not counted, to go to the next
         self._at_ms = 0.0  # where the next frame begins, only kept where something is cut out
-        self._runs: list[Sequence[float]] = []
-        self._total = ExactSum()
+        self._by_size = arithmetic.BySize(_as_it_is if keep_run is None else keep_run)
         self._blocks = Blocks()
         self._over: Any = None  # frames at the end that are not a whole block
         self._opening: list[float] = []
@@ -118,14 +115,14 @@ class Assembly:
         elif not self.count:
             self._refuse_clock(values, line(rows[0]))
         values = self._do.scaled(values, self._unit)
-        run = self._do.run_of(values)
-        if not (run[0] > 0.0 and run[-1] <= LONGEST_MS):
+        shortest, longest = self._by_size.ends(values)
+        if not (shortest > 0.0 and longest <= LONGEST_MS):
             self._impossible(values, rows[shift:], line)
             return
-        self._keep(values, run, rows[shift:], line)
+        self.keep(values, rows[shift:], line)
 
-    def _keep(self, values: Any, run: Sequence[float], rows: Sequence[int], line: Line) -> None:
-        """Take frame times that can be true; *run* is the same, sorted."""
+    def keep(self, values: Any, rows: Sequence[int], line: Line) -> None:
+        """Take frame times that can be true, of the form that ``taken`` returns."""
         if self._part is not None:
             length = self._part.length_ms
             end_ms = INFINITE if length is None else self._part.from_ms + length
@@ -136,12 +133,10 @@ class Assembly:
             self.after_part += len(values) - last
             if last - first < len(values):
                 values, rows = values[first:last], rows[first:last]
-                run = self._do.run_of(values)
         if not len(values):
             return
         self._note_lines(line(rows[0]), line(rows[-1]), len(values))
-        self._runs.append(run if self._keep_run is None else self._keep_run(run))
-        self._do.add_to(self._total, run)
+        self._by_size.add(values)
         self._open(values)
         held = values if self._over is None else self._do.joined(self._over, values)
         self._over = held[self._do.add_blocks(self._blocks, held) :]
@@ -249,20 +244,24 @@ class Assembly:
 
     def whole_ms(self) -> float:
         """Return how long all frames last, those outside the part that is cut out too."""
-        return self._total.total() if self._part is None else self._at_ms
+        return self._by_size.total() if self._part is None else self._at_ms
 
     def result(self) -> FrameTimes | None:
         """Return the frame times; None where no frame is left."""
         if not self.count:
             return None
         return FrameTimes(
-            runs=Runs(self._runs),
-            total_ms=self._total.total(),
+            runs=Runs(self._by_size.runs()),
+            total_ms=self._by_size.total(),
             blocks=self._blocks,
             opening=self._opening,
             later_longest=self._later,
             first_line=self._first_line,
         )
+
+
+def _as_it_is(run: Sequence[float]) -> Sequence[float]:
+    return run
 
 
 def implausible(value_ms: float, unit: str, *, line: int | None = None, clock: bool) -> Trouble:
@@ -292,7 +291,7 @@ def frame_times(values_ms: Sequence[float]) -> FrameTimes:
         raise ValueError("frame times must be above zero and finite, and there must be one")
     values = list(values_ms)
     assembly = Assembly(unit="ms", declared=Declared(values="durations"))
-    assembly._keep(values, sorted(values), range(len(values)), lambda _: None)
+    assembly.keep(values, range(len(values)), lambda _: None)
     times = assembly.result()
     assert times is not None
     return times

@@ -12,7 +12,13 @@ from itertools import accumulate
 from operator import lt, sub
 
 from harness.rig.captures.declared import UNITS
-from harness.rig.captures.times import BLOCK_FRAMES, Blocks, ExactSum
+from harness.rig.captures.times import BLOCK_FRAMES, Blocks, ExactSum, alternates
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    KeepRun = Callable[[Sequence[float]], Sequence[float]]
 
 INFINITE = float("inf")
 
@@ -62,14 +68,35 @@ def rises(values: list[float]) -> int:
     return sum(map(lt, values, values[1:]))
 
 
-def run_of(values: list[float]) -> Sequence[float]:
-    """Return *values* sorted."""
-    return sorted(values)
+class BySize:
+    """Values by size, and their sum, piece by piece."""
 
+    def __init__(self, keep_run: KeepRun) -> None:
+        self._keep_run = keep_run
+        self._sorted: list[Sequence[float]] = []
+        self._total = ExactSum()
+        self._looked_at: list[float] | None = None
+        self._run: list[float] = []
 
-def add_to(total: ExactSum, run: Sequence[float]) -> None:
-    """Add sorted values to an exact sum."""
-    total.add(run)
+    def ends(self, values: list[float]) -> tuple[float, float]:
+        """Return the smallest and the largest of *values*."""
+        self._run = sorted(values)
+        self._looked_at = values
+        return self._run[0], self._run[-1]
+
+    def add(self, values: list[float]) -> None:
+        """Take *values*; they are sorted once if their ends were just asked for."""
+        run = self._run if values is self._looked_at else sorted(values)
+        self._sorted.append(self._keep_run(run))
+        self._total.add(run)
+
+    def runs(self) -> list[Sequence[float]]:
+        """Return all values as sorted runs."""
+        return self._sorted
+
+    def total(self) -> float:
+        """Return the exact sum of all values, rounded once."""
+        return self._total.total()
 
 
 def within(
@@ -95,9 +122,9 @@ def add_blocks(blocks: Blocks, values: list[float]) -> int:
     end = count * BLOCK_FRAMES
     columns = [values[at:end:BLOCK_FRAMES] for at in range(BLOCK_FRAMES)]
     lows, highs = list(map(min, *columns)), list(map(max, *columns))
-    blocks.alternate(
-        values[place * BLOCK_FRAMES : (place + 1) * BLOCK_FRAMES] for place in blocks.look_at(count)
-    )
+    places = [place * BLOCK_FRAMES for place in blocks.look_at(count)]
+    found = sum(alternates(values[place : place + BLOCK_FRAMES]) for place in places)
+    blocks.alternate(len(places), found)
     blocks.make_room(count)
     if blocks.shift:
         starts = blocks.starts(count)

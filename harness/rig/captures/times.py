@@ -50,9 +50,9 @@ class ExactSum:
         if len(self._parts) > 4096:
             self._parts = exact_parts(self._parts)
 
-    def total(self) -> float:
-        """Return the sum, rounded once."""
-        return fsum(chain(self._parts, self._pending))
+    def total(self, *, and_also: Iterable[float] = ()) -> float:
+        """Return the sum, with that of other values if there are any, rounded once."""
+        return fsum(chain(self._parts, self._pending, and_also))
 
 
 def exact_parts(values: Iterable[float]) -> list[float]:
@@ -188,13 +188,16 @@ class Blocks:
             octave *= 2
         return [place - first for place in chosen]
 
-    def alternate(self, blocks: Iterable[Sequence[float]]) -> None:
-        """Look at blocks, each as its frames in order."""
-        for block in blocks:
-            even, odd = block[0::2], block[1::2]
-            self.looked_at += 1
-            if min(even) > APART * max(odd) or min(odd) > APART * max(even):
-                self.alternating += 1
+    def alternate(self, looked_at: int, alternating: int) -> None:
+        """Note of how many blocks that were looked at how many alternate (see `alternates`)."""
+        self.looked_at += looked_at
+        self.alternating += alternating
+
+
+def alternates(block: Sequence[float]) -> bool:
+    """Return whether all frames at one parity are longer than all at the other."""
+    even, odd = block[0::2], block[1::2]
+    return min(even) > APART * max(odd) or min(odd) > APART * max(even)
 
 
 class FrameTimes:

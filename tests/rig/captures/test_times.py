@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,11 +13,11 @@ from hypothesis import strategies as st
 
 from harness.rig.captures import plain, wide
 from harness.rig.captures.assembly import frame_times
+from harness.rig.captures.counted import CountedRun
 from harness.rig.captures.times import (
     BLOCK_FRAMES,
     MOST_BLOCKS,
     Blocks,
-    ExactSum,
     Runs,
     exact_parts,
 )
@@ -85,21 +86,43 @@ def test_a_rank_that_there_is_not_is_refused() -> None:
         Runs([[1.0, 2.0]]).at(2)
 
 
-@given(st.lists(st.lists(TIMES, min_size=1, max_size=30), min_size=1, max_size=8))
-def test_sums_are_exact_however_they_are_cut(pieces: list[list[float]]) -> None:
-    exact = float(sum(Fraction(value) for piece in pieces for value in piece))
+TICKS = st.integers(1, 5_000_000).map(lambda tick: tick / 1000.0)
+
+
+@given(st.lists(st.lists(TIMES | TICKS, min_size=1, max_size=30), min_size=1, max_size=8))
+def test_sizes_and_sums_are_exact_however_they_are_cut(pieces: list[list[float]]) -> None:
+    whole = [value for piece in pieces for value in piece]
+    exact = float(sum(map(Fraction, whole)))
     for arithmetic in (plain, wide):
-        total = ExactSum()
+        by_size = arithmetic.BySize(lambda run: run)
         for piece in pieces:
-            arithmetic.add_to(total, arithmetic.run_of(arithmetic.taken(piece)))
-        assert total.total() == exact
+            values: Any = arithmetic.taken(piece)
+            assert by_size.ends(values) == (min(piece), max(piece))
+            by_size.add(values)
+        assert by_size.total() == exact
+        runs = Runs(by_size.runs())
+        assert [runs.at(rank) for rank in range(runs.count)] == sorted(whole)
+        assert runs.largest(len(whole) // 2) == sorted(whole, reverse=True)[: len(whole) // 2]
 
 
-def test_sums_of_many_frames_are_exact() -> None:
-    values = np.random.default_rng(7).uniform(1e-3, 9e3, 300_000)
-    total = ExactSum()
-    wide.add_to(total, wide.run_of(values))
-    assert total.total() == math.fsum(values.tolist())
+@pytest.mark.parametrize("digits", [3, 15])
+def test_many_frames_are_summed_exactly_on_the_grid_and_off_it(digits: int) -> None:
+    values = np.random.default_rng(7).uniform(1e-2, 3e3, 300_000).round(digits)
+    by_size = wide.BySize(lambda run: run)
+    by_size.add(values)
+    assert by_size.total() == math.fsum(values.tolist())
+    assert isinstance(by_size.runs()[0], CountedRun) is (digits == 3)
+
+
+@given(st.lists(st.tuples(st.floats(0.1, 99.0), st.integers(1, 5)), min_size=1, max_size=20))
+def test_a_counted_run_is_the_list_it_stands_for(pairs: list[tuple[float, int]]) -> None:
+    counts = dict(sorted(pairs))
+    run = CountedRun(list(counts), list(counts.values()))
+    written = [value for value, count in counts.items() for _ in range(count)]
+    assert list(run) == written
+    assert run[2:] == written[2:]
+    assert run[:-4:-1] == written[:-4:-1]
+    assert run[3:3] == []
 
 
 @given(st.lists(TIMES, max_size=40))

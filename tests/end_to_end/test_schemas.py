@@ -1,0 +1,200 @@
+"""``--json`` of every command has exactly the fields that harness/views/schemas.md says.
+
+Real commands, each asked in the situations that bring its fields out: a plan in order and one
+that is not, a run finished and one held, a step open and a pass in progress, a capture that is
+sound and one that is refused.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from harness.__main__ import COMMANDS
+from harness.store.sqlite import open_store
+from tests.end_to_end.runs import Place
+from tests.end_to_end.test_door import STEPS, wait_for_step
+from tests.store import examples
+
+ROOT = Path(__file__).resolve().parents[2]
+TEXT = (ROOT / "harness" / "views" / "schemas.md").read_text(encoding="utf-8")
+CAPTURES = ROOT / "tests" / "golden" / "captures"
+PLANS = ROOT / "tests" / "golden" / "plans"
+
+#: Kept records: their fields are those of their own classes.
+AS_KEPT = ("records[].body", "runs[].waits")
+
+#: What ``figures`` adds to the error of a capture, in words above its table.
+OF_CAPTURES = {"errors[].verdict", "errors[].frames", "notes"}
+
+
+def documented(heading: str) -> set[str]:
+    """Return the fields in the table of one section."""
+    [section] = re.findall(rf"^## {heading}$(.*?)(?=^## |\Z)", TEXT, flags=re.M | re.S)
+    return set(re.findall(r"^\| `([^`]+)` \|", section, flags=re.M))
+
+
+def paths(value: Any, wanted: set[str], at: str = "") -> Iterator[str]:
+    """Yield the path of every field of *value*, names taken for NAME where *wanted* does."""
+    if isinstance(value, list):
+        for item in value:
+            yield from paths(item, wanted, f"{at}[]")
+        return
+    if not isinstance(value, dict) or at in AS_KEPT:
+        return
+    for key, item in value.items():
+        path = f"{at}.{key}".lstrip(".")
+        if f"{at}.NAME" in wanted:
+            path = f"{at}.NAME"
+        yield path
+        yield from paths(item, wanted, path)
+
+
+def assert_as_documented(heading: str, *answers: dict[str, Any]) -> None:
+    wanted = documented(heading)
+    found = {path for answer in answers for path in paths(answer, wanted)}
+    assert found == wanted
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory: pytest.TempPathFactory) -> Place:
+    """A plan that was carried out once."""
+    place = Place(tmp_path_factory.mktemp("done"))
+    status, out, err = place.harness("run", "plan.yaml")
+    assert status == 0, out + err
+    return place
+
+
+def test_every_command_has_its_section() -> None:
+    assert set(re.findall(r"^## harness\.(\w+)/\d+$", TEXT, flags=re.M)) == set(COMMANDS)
+
+
+def test_every_schema_is_named_in_its_own_table() -> None:
+    for name in COMMANDS:
+        assert "schema" in documented(f"harness.{name}/1")
+
+
+def test_every_example_is_json_of_documented_fields() -> None:
+    for block in re.findall(r"^```json\n(.*?)^```", TEXT, flags=re.M | re.S):
+        shown = json.loads(block)
+        if "schema" in shown:
+            wanted = documented(shown["schema"])
+            assert set(paths(shown, wanted)) - wanted == set()
+
+
+def test_check(done: Place) -> None:
+    good = done.json("check", "plan.yaml")
+    bad = done.json("check", str(PLANS / "p12_misspelt_key.yaml"))
+
+    assert good["seconds_from"]["earlier_passes"] > 0
+    assert good.keys() == bad.keys()
+    assert_as_documented("harness.check/1", good, bad)
+
+
+@pytest.mark.slow
+def test_run_status_release_and_confirm(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    text = (place.folder / "plan.yaml").read_text(encoding="utf-8")
+    start = text.index("    command:")
+    end = text.index("    time_limit:")
+    failing = '    command: ["{python}", -c, "raise SystemExit(3)", "{mode}"]\n'
+    text = text[:start] + failing + text[end:] + "faults: {again: 0, then: hold}\n"
+    (place.folder / "plan.yaml").write_text(text, encoding="utf-8")
+
+    held = place.json("run", "plan.yaml")
+    standing = place.json("status")
+    released = place.json("release", "--by", "Ana")
+
+    assert held["outcome"] == "held"
+    assert [hold["id"] for hold in standing["holds"]] == [held["hold"]["id"]]
+    assert_as_documented("harness.run/1", held)
+    assert_as_documented("harness.release/1", released)
+    with open_store(tmp_path / "measuring", write=True) as store:
+        journal = store.create_run(
+            "two-slots-1", plan_name="two-slots", plan_hash="9f" * 32, rig="bench-3", cells=2,
+            at=datetime(2026, 11, 2, 22, 30, tzinfo=UTC),
+        )  # fmt: skip
+        journal.append(
+            [*examples.BEGINNING, examples.started(1)], at=examples.AT, boot=examples.BOOT
+        )
+    measuring = place.json("status", "--store", str(tmp_path / "measuring"))
+    with_runner = a_step_is_confirmed(tmp_path / "steps")
+    assert_as_documented("harness.status/1", standing, measuring, with_runner)
+
+
+def a_step_is_confirmed(folder: Path) -> dict[str, Any]:
+    """Try ``confirm`` on a run whose step is open; return what ``status`` said meanwhile."""
+    folder.mkdir()
+    place = Place(folder)
+    text = (place.folder / "plan.yaml").read_text(encoding="utf-8")
+    start, end = text.index("conditions:"), text.index("settings:")
+    plan = text[:start] + STEPS + text[end:].replace('"{mode}"', '"{slot}"')
+    (place.folder / "plan.yaml").write_text(plan, encoding="utf-8")
+    runner = place.start("run", "plan.yaml")
+    try:
+        wait_for_step(place, 1)
+        standing: dict[str, Any] = place.json("status")
+        assert_as_documented("harness.confirm/1", place.json("confirm", "--by", "Ana"))
+    finally:
+        runner.terminate()
+        runner.communicate(timeout=60)
+    return standing
+
+
+def test_results(done: Place) -> None:
+    shown = done.json("results", "--where", "title=Copper Fen")
+    wanted = documented("harness.results/1")
+
+    # Marks stand only where a gate gave up; what they hold is held by tests/summary.
+    unseen = {"cells[].marks[].attempt", "cells[].marks[].mark"}
+    assert set(paths(shown, wanted)) | unseen == wanted
+
+
+def test_trace(done: Place) -> None:
+    listed = done.json("trace")
+    whole = done.json("trace", listed["cells"][0]["cell"])
+
+    assert_as_documented("harness.trace/1", listed, whole)
+
+
+def test_figures_of_a_sound_capture_and_of_one_that_is_refused(done: Place) -> None:
+    column = ("--column", "frame_ms", "--unit", "ms")
+    capped = done.json("figures", str(CAPTURES / "70_capped_flat.csv"), *column)
+    refused = done.json("figures", str(CAPTURES / "51_negative.csv"), *column)
+
+    assert_as_documented("harness.figures/1", capped)
+    of_errors = documented("Errors") | OF_CAPTURES
+    assert {
+        path for path in paths(refused, of_errors) if not path.startswith("error.")
+    } == of_errors
+    for field in ("errors[].verdict", "errors[].frames", "notes"):
+        assert f"`{field}`" in TEXT
+
+
+def test_sensors(done: Place) -> None:
+    assert_as_documented("harness.sensors/1", done.json("sensors"))
+
+
+def test_an_error_has_one_shape_whatever_the_command() -> None:
+    answers = []
+    for arguments in (["runn"], ["check", "nowhere.yaml"], ["results", "--store", "nowhere"]):
+        done = subprocess.run(
+            [sys.executable, "-m", "harness", *arguments, "--json"],
+            cwd=ROOT, capture_output=True, check=False, encoding="utf-8", env=os.environ,
+        )  # fmt: skip
+        answers.append(json.loads(done.stdout))
+        assert answers[-1]["error"] == answers[-1]["errors"][0]
+    for answer in answers:
+        del answer["error"]
+        answer["error"] = None
+
+    assert_as_documented("Errors", *answers)
