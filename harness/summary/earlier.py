@@ -24,7 +24,7 @@ Scene = tuple[str, str]
 EarlierRun = tuple[str, str, Callable[[], Sequence[PassSeen]]]
 
 #: After so many passes of the same cells, older runs are left alone.
-ENOUGH = 20_000
+ENOUGH = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,7 +22,7 @@ from harness.summary.resolution import Spread, half_width, passes_to_resolve
 #: known to a factor of 0.6 to 2.9 (95 %, chi-square). Our choice, no source.
 LEAST_DF = 4
 
-_SHOWN = 10  # titles
+_SHOWN = 5  # titles
 
 
 def band_not_resolved(plan: Plan, values: Values, source: Source, found: Earlier) -> Problem | None:

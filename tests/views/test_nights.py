@@ -14,7 +14,7 @@ REST = " is kept with the plan; as yet the plan is started by hand, with harness
 
 
 def test_days_and_zone_are_named_where_they_say_something() -> None:
-    line = night_line(start=1350, end=420, days=("sat", "sun"), zone="Europe/Lisbon")
+    line = night_line(start=1350, end=420, days=("sun", "sat"), zone="Europe/Lisbon")
 
     assert line == "night: 22:30 to 07:00 (sat sun, Europe/Lisbon)" + REST
 

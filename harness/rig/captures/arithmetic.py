@@ -1,4 +1,4 @@
-"""What ``plain`` and ``wide`` both do, said once. One suite of tests holds them to it.
+"""What ``plain`` and ``wide`` both do, said once: one suite of tests holds them to it.
 
 Pure. Only for the type checker: what each function does stands in ``plain``.
 """
@@ -11,6 +11,13 @@ from typing import Any, Protocol
 from harness.rig.captures.times import Blocks
 
 KeepRun = Callable[[Sequence[float]], Sequence[float]]
+
+
+class Keeper(Protocol):
+    """Where sorted runs stay: what ``spill`` is to the others."""
+
+    def keep(self, run: Sequence[float], /) -> Sequence[float]: ...  # noqa: D102
+    def close(self) -> None: ...  # noqa: D102
 
 
 class BySize(Protocol):

@@ -1,6 +1,6 @@
 """Frame logs of CSV-like shape: text lines, one row a frame (RFC 4180 and its relatives).
 
-Pure, but for large captures (see ``wide``).
+Pure, but for large captures (see ``arrow``).
 """
 
 from __future__ import annotations

@@ -19,11 +19,10 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from harness.rig.captures.arithmetic import Arithmetic
+    from harness.rig.captures.arithmetic import Arithmetic, Keeper
     from harness.rig.captures.assembly import Part
     from harness.rig.captures.declared import Declared
     from harness.rig.captures.rows import Absent, Rows
-    from harness.rig.captures.spill import Spill
     from harness.rig.captures.table import Shape
     from harness.rig.captures.times import FrameTimes
 
@@ -93,7 +92,7 @@ class Gather:
         *,
         part: Part | None = None,
         arithmetic: Arithmetic = plain,
-        spill: Spill | None = None,
+        spill: Keeper | None = None,
         spread: Spread | None = None,
     ) -> None:
         self.declared = declared
