@@ -85,6 +85,9 @@ def numbers(cells: Sequence[bytes], style: Style) -> list[float]:
         BadCells: some are not numbers of this style.
     """
     joined = b"\n".join(cells)
+    if joined.count(b"\n") != max(0, len(cells) - 1):
+        # A line break inside quotes: each half would pass for a number of its own.
+        raise _bad(cells, style)
     if style.plain and not joined.translate(None, _PLAIN_BYTES):
         # Only digits and points: what float() takes of these is exactly the grammar.
         try:

@@ -133,6 +133,8 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
     "one field less in one row": (with_row("20"), {}, "row-width"),
     "quoted": (table([f'"{v:.3f}"' for v in FRAMES]), {}, N),
     "quoted and padded": (table([f'" {v:.3f} "' for v in FRAMES]), {}, N),
+    "a line break inside a quoted number": (with_row('20,"16.4\n4"'), {}, "not-a-number"),
+    "a line break after a quoted number": (with_row('20,"16.4\n"'), {}, "not-a-number"),
     "a quote that is not closed": (with_row('20,"16.4'), {}, "quotes"),
     "column twice": (
         table([f"{v:.3f},1" for v in FRAMES], header="n{0}frame_ms{0}frame_ms"),
