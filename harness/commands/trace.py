@@ -1,7 +1,8 @@
 """The story of a cell or a pass: every record about it, down to the capture's hash.
 
 CELL is a cell's key, or the beginning of one, as `harness results --json` shows it; CELL-007
-is its attempt 7. Without it every cell of the run is listed with its key.
+is its attempt 7, shown with the last lines that its commands printed. Without it every cell
+of the run is listed with its key.
 """
 
 from __future__ import annotations
@@ -9,10 +10,10 @@ from __future__ import annotations
 import argparse
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, TextIO
 
-from harness.errors import AskedError, Exit, Problem
+from harness.errors import AskedError, Exit, Problem, printable
 from harness.plan.canonical import thaw
 from harness.run import records as r
 from harness.run.ports import Entry
@@ -23,6 +24,7 @@ from harness.store.sqlite import Store, open_store
 from harness.views.story import figure_words, sentence
 
 SCHEMA = "harness.trace/1"
+_LAST_LINES = 10
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,17 +46,18 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             return Exit.WELL
         key, attempt = _cell(args.cell, grid)
         entries = store.story(name, key, attempt=attempt)
-    if args.json:
-        print(json.dumps(_as_json(name, key, attempt, entries), ensure_ascii=False), file=out)
-        return Exit.WELL
-    print(f"{grid.cells[key].label}   cell {key}, run {name}", file=out)
-    for entry in entries:
-        print(
-            f"{entry.seq:>6}  {entry.at:%Y-%m-%d %H:%M:%S} UTC  {sentence(entry.record, grid)}",
-            file=out,
-        )
-        for line in _details(entry.record):
-            print(f"        {line}", file=out)
+        if args.json:
+            shown = _as_json(name, key, attempt, entries)
+            print(json.dumps(shown, ensure_ascii=False), file=out)
+            return Exit.WELL
+        print(f"{grid.cells[key].label}   cell {key}, run {name}", file=out)
+        for entry in entries:
+            instant = f"{entry.at:%Y-%m-%d %H:%M:%S} UTC"
+            print(f"{entry.seq:>6}  {instant}  {sentence(entry.record, grid)}", file=out)
+            for line in _details(entry.record):
+                print(f"        {line}", file=out)
+            for line in _output(store, entry.record) if attempt is not None else ():
+                print(f"        {line}", file=out)
     return Exit.WELL
 
 
@@ -123,6 +126,20 @@ def _details(record: r.Record) -> Sequence[str]:
         used = f"{record.harness_cpu_s:.3f} s of processor time ({share:.2f} % of the pass)"
         lines.append(f"the harness itself used {used}")
     return lines
+
+
+def _output(store: Store, record: r.Record) -> Iterator[str]:
+    """Give the last lines that the commands of a pass printed, what is invisible escaped."""
+    if not isinstance(record, r.PassEnded) or record.bundle is None:
+        return
+    for name, _, size in record.bundle.members:
+        if not name.startswith("output/") or not size:
+            continue
+        with store.open_member(record.bundle, name) as member:
+            lines = member.read().decode("utf-8", errors="replace").splitlines()
+        yield f"{name}, the last {min(len(lines), _LAST_LINES)} of {len(lines)} lines:"
+        for line in lines[-_LAST_LINES:]:
+            yield f"  {printable(line)}"
 
 
 def _as_json(run: str, cell: str, attempt: int | None, entries: Sequence[Entry]) -> dict[str, Any]:

@@ -60,7 +60,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
             _f(
                 "exited",
                 "a command ended with an exit status other than 0",
-                "read the last lines of its output with harness trace",
+                "read the last lines of its output with harness trace CELL-ATTEMPT",
             ),
             _f(
                 "signal",
@@ -76,12 +76,12 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
             _f(
                 "prepare-failed",
                 "a prepare step failed, so the title was not started",
-                "run the step by hand and read its output with harness trace",
+                "run the step by hand; read its output with harness trace CELL-ATTEMPT",
             ),
             _f(
                 "tidy-failed",
                 "a tidy step failed, so the rig may not be as the plan wants it",
-                "run the step by hand and read its output with harness trace",
+                "run the step by hand; read its output with harness trace CELL-ATTEMPT",
             ),
             # the pass as a whole
             _f(

@@ -91,6 +91,20 @@ def test_a_trace_goes_down_to_the_hash_of_the_capture(done: Place) -> None:
     assert kinds[-1] == "cell-closed"
 
 
+def test_a_trace_of_a_failed_pass_shows_what_its_command_printed_last(place: Place) -> None:
+    path = place.folder / "plan.yaml"
+    broken = '["{python}", -c, "import sys; print(7 * 6); sys.exit(3)", "{mode}"]'
+    text = path.read_text()
+    start = text.index("command: [")
+    path.write_text(text[: start + 9] + broken + text[text.index("\n", start) :])
+    assert place.harness("run", "plan.yaml")[0] == 1
+    cell = place.json("results")["cells"][0]["cell"]
+    status, out, _ = place.harness("trace", f"{cell}-001")
+    assert status == 0
+    assert "exited with status 3" in out
+    assert "output/stdout, the last 1 of 1 lines:\n          42\n" in out
+
+
 def test_status_says_that_a_plan_is_finished(done: Place) -> None:
     (line,) = done.json("status")["runs"]
     assert line["phase"] == "finished"
