@@ -13,7 +13,6 @@ from harness.values import Value
 TYPE_CHECKING = False  # as typing has it
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from datetime import datetime
     from pathlib import Path
     from typing import TextIO
 
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from harness.rig.clock import MachineClock
     from harness.rig.stop import StopFlag
     from harness.run.ports import Bench
-    from harness.views.live import LiveView, PlainView, View
+    from harness.views.live import View
 
 
 def vocabulary() -> Vocabulary:
@@ -57,6 +56,8 @@ class RigInHand(Value):
     clock: MachineClock
     boot: str
     view: View
+    note: Callable[..., None]  #: (run=, store=): which run is carried out, for whoever looks
+    tidy: Callable[[], None]  #: removes the folders of attempts whose files are kept
 
 
 @contextmanager
@@ -87,7 +88,7 @@ def rig_in_hand(
 
     clock = MachineClock(flag)
     state = rig_folder()
-    with RunnerLock(state, plan=plan, now=clock.now()):
+    with RunnerLock(state, plan=plan, now=clock.now()) as lock:
         given = inherited()
         keep_to_last_core()
         own = OwnWork()
@@ -104,16 +105,22 @@ def rig_in_hand(
         shown = view(clock)
         bench.on_sample = shown.sampled
         try:
-            yield RigInHand(bench=bench, clock=clock, boot=boot_id(), view=shown)
+            yield RigInHand(
+                bench=bench,
+                clock=clock,
+                boot=boot_id(),
+                view=shown,
+                note=lock.note,
+                tidy=bench.discard_kept,
+            )
         finally:
             shown.close()
-            bench.discard_kept()
 
 
-def run_view(
-    out: TextIO, *, live: bool, now: Callable[[], datetime], steady_s: Callable[[], float]
-) -> LiveView | PlainView:
+def run_view(out: TextIO, clock: MachineClock, *, live: bool, store: Path) -> View:
     """Return what shows a run: a live view, or plain lines."""
     from harness.views.live import LiveView, PlainView
 
-    return LiveView(out, now=now, steady_s=steady_s) if live else PlainView(out, now=now)
+    if live:
+        return LiveView(out, now=clock.now, steady_s=clock.steady_s, store=str(store))
+    return PlainView(out, now=clock.now, store=str(store))

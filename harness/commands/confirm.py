@@ -1,19 +1,22 @@
 """Say that a person's step is done. Whoever did it gives a name; it is kept.
 
 The runner that waits for the step answers within a second or so. With no runner at work the
-command itself puts the confirmation on record, and `harness run PLAN` goes on from there.
+command itself puts the confirmation on record, and `harness run PLAN` goes on from there. Where
+the rig is busy with another run, the confirmation is kept and that start of the plan answers.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import shlex
 from pathlib import Path
 from typing import TextIO
 
 from harness.errors import AskedError, Exit, Problem, RigError
 from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
-from harness.run.records import RequestAnswered, RequestKind
+from harness.run.records import RequestAnswered, RequestKind, RunStarted
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import Store, open_store
 
@@ -38,13 +41,13 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     clock = MachineClock()
     with open_store(folder, write=True, check=False) as store:
         name = args.run or _waiting(store)
+        step = _open_step(store, name, args.step)
         number = store.put_request(
-            name, RequestKind.CONFIRM, by=args.by, at=clock.now(), note=args.note, step=args.step
+            name, RequestKind.CONFIRM, by=args.by, at=clock.now(), note=args.note, step=step
         )
-        if runner_at_work(rig_folder()) is None:
-            _answer_now(store, name, folder)
-        answer = _answer(store, name, number, clock)
-    return _show(answer, name, args, out)
+        answer = _answer(store, name, number, clock, folder)
+        later = "" if answer is not None else _later(store, name, folder)
+    return _show(answer, name, args, out, later=later)
 
 
 def _waiting(store: Store) -> str:
@@ -62,6 +65,28 @@ def _waiting(store: Store) -> str:
     )
 
 
+def _open_step(store: Store, run: str, asked: int | None) -> int:
+    """Return the number of the open step.
+
+    Raises:
+        AskedError: no step of *run* is open, or another one than the one that was *asked* for.
+    """
+    standing = store.run(run).standing
+    waits = json.loads(standing.waits) if standing.phase == "step" and standing.waits else {}
+    number: int | None = waits.get("step")
+    if number is None or asked not in (None, number):
+        open_ = f"it is {standing.phase}" if number is None else f"step {number} is open"
+        raise AskedError(
+            Problem(
+                code="no-open-step",
+                what="the run waits for no step" if number is None else f"step {asked} is not open",
+                where=(f"run {run}: {open_}",),
+                do="see `harness status`",
+            )
+        )
+    return number
+
+
 def _answer_now(store: Store, run: str, folder: Path) -> None:
     """Be the run's writer for a moment, under the rig's lock."""
     from harness.commands.run import folded
@@ -75,6 +100,7 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
         with rig_in_hand(
             plan=f"confirming for {run}", store=folder, flag=StopFlag(), view=lambda clock: View()
         ) as rig:
+            rig.note(run=run, store=folder)
             Loop(
                 state=folded(store, run),
                 bench=rig.bench,
@@ -83,37 +109,70 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
                 meter=measure,
                 boot=rig.boot,
             ).answer_requests()
-    except RigError:
-        # A runner has come up meanwhile: it answers.
-        return
+    except RigError as error:
+        if [problem.code for problem in error.problems] != ["rig-busy"]:
+            raise
+        # A runner has come up meanwhile.
 
 
-def _answer(store: Store, run: str, number: int, clock: MachineClock) -> RequestAnswered | None:
+def _answer(
+    store: Store, run: str, number: int, clock: MachineClock, folder: Path
+) -> RequestAnswered | None:
+    """Return the answer; None: nobody gives it now. It is not waited for in vain."""
     deadline_s = clock.steady_s() + _PATIENCE_S
     seen = 0
     while True:
+        owner = runner_at_work(rig_folder())
+        if owner is None:
+            _answer_now(store, run, folder)
         for entry in store.entries(run, after=seen):
             seen = entry.seq
             if isinstance(entry.record, RequestAnswered) and entry.record.request == number:
                 return entry.record
-        if clock.steady_s() >= deadline_s:
+        others = owner is not None and owner.carries_out(run, store=folder) is False
+        if others or clock.steady_s() >= deadline_s:
             return None
         clock.pause(0.2)
 
 
-def _show(answer: RequestAnswered | None, run: str, args: argparse.Namespace, out: TextIO) -> Exit:
-    if args.json:
-        import json
+def _later(store: Store, run: str, folder: Path) -> str:
+    """Say who is going to answer a confirmation that is kept."""
+    started = store.entries(run)[0].record
+    assert isinstance(started, RunStarted)
+    kept = f"--store {shlex.quote(str(folder))}"
+    again = f"answered by the next `harness run {shlex.quote(started.plan_file)} {kept}`"
+    owner = runner_at_work(rig_folder())
+    if owner is None:
+        return f"kept; {again}"
+    match owner.carries_out(run, store=folder):
+        case True:
+            return "kept; its runner answers when what it is about is over"
+        case False:
+            busy = f"run {owner.run}, store {owner.store} (plan {owner.plan}, process {owner.pid})"
+            return f"kept; the rig is busy with {busy}; {again}"
+        case None:
+            busy = f"plan {owner.plan or 'not known'}, process {owner.pid or 'not known'}"
+            return f"kept; the rig is busy ({busy}); if not with this run, {again}"
 
+
+def _show(
+    answer: RequestAnswered | None,
+    run: str,
+    args: argparse.Namespace,
+    out: TextIO,
+    *,
+    later: str,
+) -> Exit:
+    if args.json:
         shown = {
             "schema": "harness.confirm/1",
             "run": run,
             "accepted": None if answer is None else answer.accepted,
-            "answer": None if answer is None else answer.answer,
+            "answer": later if answer is None else answer.answer,
         }
         print(json.dumps(shown, ensure_ascii=False), file=out)
     elif answer is None:
-        print(f"put to run {run}; its runner answers when the pass in progress is over", file=out)
+        print(f"run {run}: {later}", file=out)
     elif answer.accepted:
         print(f"run {run}: {answer.answer}", file=out)
     else:

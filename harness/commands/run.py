@@ -15,6 +15,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TextIO, assert_never
 
@@ -29,6 +30,7 @@ from harness.rig.stop import StopFlag
 from harness.rules.meter import measure
 from harness.run import records as r
 from harness.run.apply import fold
+from harness.run.debts import is_debt
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.ports import Bench
@@ -36,9 +38,10 @@ from harness.run.ready import not_ready, relied_on
 from harness.run.state import RunState, begin
 from harness.settings import store_folder
 from harness.store.sqlite import Store, open_store
+from harness.store.standing import RunLine
 from harness.views.nights import night_line
 from harness.views.outcome import as_text
-from harness.wiring import rig_in_hand, run_view, vocabulary
+from harness.wiring import RigInHand, rig_in_hand, run_view, vocabulary
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -61,38 +64,56 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         print(_night(plan.night), file=shown)
     with open_store(folder, write=True) as store:
         known = None if args.again else _known(store, plan, file=args.plan)
-        with (
-            _signals(flag),
-            rig_in_hand(
-                plan=args.plan,
-                store=folder,
-                flag=flag,
-                view=lambda clock: run_view(
-                    shown, live=live, now=clock.now, steady_s=clock.steady_s
-                ),
-            ) as rig,
-        ):
-            refuse_if_held(rig.bench)
-            _refuse_if_not_ready(rig.bench, plan, file=args.plan)
-            name = known or _start(store, plan, file=args.plan, at=rig.clock.now(), boot=rig.boot)
-            state = folded(store, name)
-            loop = Loop(
-                state=state,
-                bench=rig.bench,
-                journal=store.journal(name),
-                clock=rig.clock,
-                meter=measure,
-                boot=rig.boot,
-                stop=flag,
-                stop_reason=lambda: flag.reason,
-                onlooker=rig.view,
-            )
-            outcome = loop.carry_on()
+        if known is not None and known.standing.phase == "finished":
+            outcome, state = Outcome.FINISHED, folded(store, known.run)
+        else:
+            view = partial(run_view, shown, live=live, store=folder)
+            with (
+                _signals(flag),
+                rig_in_hand(plan=args.plan, store=folder, flag=flag, view=view) as rig,
+            ):
+                name = None if known is None else known.run
+                outcome, state = _carry_on(store, rig, plan, args.plan, name, flag)
         if args.json:
-            print(json.dumps(_as_json(name, outcome, state), ensure_ascii=False), file=out)
+            print(json.dumps(_as_json(state.run, outcome, state), ensure_ascii=False), file=out)
         else:
             print(as_text(outcome, state, plan_file=args.plan, store=str(folder)), file=out)
     return status_of(outcome, state)
+
+
+def _carry_on(
+    store: Store, rig: RigInHand, plan: Plan, file: str, known: str | None, flag: StopFlag
+) -> tuple[Outcome, RunState]:
+    """Take the run *known* up, or start one; return how it was left.
+
+    What an earlier runner left running is ended first, whoever's it was. A run that goes on
+    puts back what it had changed before it is asked whether the rig is ready for it.
+    """
+    # A run that is not there yet has left nothing: no run is called "-".
+    left = rig.bench.recover(known or "-")
+    refuse_if_held(rig.bench, run=known)
+    ready = partial(_refuse_if_not_ready, rig.bench, plan, file=file)
+    if known is None:
+        ready()
+        known = _start(store, plan, file=file, at=rig.clock.now(), boot=rig.boot)
+    rig.note(run=known, store=store.folder)
+    state = folded(store, known)
+    loop = Loop(
+        state=state,
+        bench=rig.bench,
+        journal=store.journal(known),
+        clock=rig.clock,
+        meter=measure,
+        boot=rig.boot,
+        stop=flag,
+        stop_reason=lambda: flag.reason,
+        onlooker=rig.view,
+        left=left,
+        ready=ready,
+    )
+    outcome = loop.carry_on()
+    rig.tidy()
+    return outcome, state
 
 
 def checked(file: str) -> Plan:
@@ -133,13 +154,15 @@ def status_of(outcome: Outcome, state: RunState) -> Exit:
             assert_never(outcome)
 
 
-def refuse_if_held(bench: Bench) -> None:
+def refuse_if_held(bench: Bench, *, run: str | None) -> None:
     """Refuse to start anything on a held rig.
+
+    What *run* itself has yet to put back does not keep it from doing so.
 
     Raises:
         RigError: one problem for each hold that stands.
     """
-    holds = bench.holds()
+    holds = [each for each in bench.holds() if run is None or not is_debt(each.id, run)]
     if holds:
         raise RigError(
             [
@@ -168,21 +191,21 @@ def _refuse_if_not_ready(bench: Bench, plan: Plan, *, file: str) -> None:
         raise RigError(problems)
 
 
-def _known(store: Store, plan: Plan, *, file: str) -> str | None:
-    """Return the run of this very plan to be taken up, finished or not; None: there is none.
+def _known(store: Store, plan: Plan, *, file: str) -> RunLine | None:
+    """Return the run of this very plan: the unfinished one, else the latest; None: there is none.
 
     Raises:
         PlanError: the plan was changed while a run of it is unfinished.
     """
     rig, hash_ = platform.node(), plan_hash(plan)
-    for line in store.runs():
-        if line.rig != rig or line.plan_name != plan.name:
-            continue
-        if line.plan_hash == hash_:
-            return line.run
+    lines = [x for x in store.runs() if x.rig == rig and x.plan_name == plan.name]
+    same = [line for line in lines if line.plan_hash == hash_]
+    unfinished = [line for line in same if line.standing.phase != "finished"]
+    if same:
+        return (unfinished or same)[0]
+    for line in lines:
         if line.standing.phase != "finished":
             raise PlanError(_changed(store, line.run, plan, file=file))
-        return None
     return None
 
 

@@ -18,10 +18,14 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any, TextIO
 
+    from harness.rig.locks import Owner
+    from harness.store.sqlite import Store
     from harness.store.standing import RunLine
 
 SCHEMA = "harness.status/1"
 _LATEST = 10
+_AT_WORK = ("new", "idle", "level", "pass", "ended")  # a runner leaves no run in these
+_ANSWERED = (["step-confirmed"], ["request-answered"])  # kept without a runner, too
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,9 +42,10 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     folder = store_folder(args.store)
     with open_store(folder, write=False) as store:
         lines = store.runs(limit=-1 if args.all else _LATEST)
-    rig = rig_folder()
+        rig = rig_folder()
+        owner = runner_at_work(rig) if rig.exists() else None
+        interrupted = {line.run: _interrupted(line, owner, store) for line in lines}
     holds = Holds(rig).standing()
-    owner = runner_at_work(rig) if rig.exists() else None
     if args.json:
         import json
 
@@ -49,12 +54,18 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             "store": str(folder),
             "runner": None
             if owner is None
-            else {"pid": owner.pid, "plan": owner.plan, "since": owner.since},
+            else {
+                "pid": owner.pid,
+                "plan": owner.plan,
+                "since": owner.since,
+                "run": owner.run or None,
+                "store": owner.store or None,
+            },
             "holds": [
                 {"id": h.id, "run": h.run, "reason": h.reason, "do": h.do, "at": h.at}
                 for h in holds
             ],
-            "runs": [_as_json(line) for line in lines],
+            "runs": [_as_json(line, interrupted[line.run]) for line in lines],
         }
         print(json.dumps(shown, ensure_ascii=False), file=out)
         return Exit.WELL
@@ -64,6 +75,8 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             f"a runner is at work: process {owner.pid}, plan {owner.plan}, since {owner.since}",
             file=out,
         )
+        if owner.run:
+            print(f"  it carries out run {owner.run}, store {owner.store}", file=out)
     else:
         print("no runner is at work on this rig", file=out)
     for hold in holds:
@@ -72,24 +85,60 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         print(f"  then: harness release {hold.id} --by YOUR-NAME", file=out)
     print(file=out)
     for line in lines:
-        _print_run(line, folder, out)
+        _print_run(
+            line, folder, out, interrupted=interrupted[line.run] is True, at_work=owner is not None
+        )
     if not lines:
         print("no run yet: harness run PLAN", file=out)
     return Exit.WELL
 
 
-def _print_run(line: RunLine, folder: Path, out: TextIO) -> None:
+def _interrupted(line: RunLine, owner: Owner | None, store: Store) -> bool | None:
+    """Return whether the runner of a run went without leaving it; None: not to be seen here.
+
+    A run that waits for a person, is paused or is finished was left as it should be, and so was
+    one whose step was confirmed while no runner was at work.
+    """
+    if line.standing.phase not in _AT_WORK:
+        return False
+    if owner is not None:
+        # A runner that has not yet said which run it carries out may be that of this one.
+        ours = owner.carries_out(line.run, store=store.folder)
+        if ours is not False:
+            return False if ours else None
+    import platform
+
+    if line.rig != platform.node():
+        return None  # that rig's runner holds a lock of that rig
+    last = [row.kind for row in store.rows(line.run, after=line.standing.seq - 1)]
+    return last not in _ANSWERED
+
+
+def _print_run(
+    line: RunLine, folder: Path, out: TextIO, *, interrupted: bool, at_work: bool
+) -> None:
     standing = line.standing
     counts = (
         f"{line.cells} cells: {standing.accepted} accepted, {standing.short} short, "
         f"{standing.failed} failed, {line.open_cells} open; {standing.passes} passes judged"
     )
-    print(f"{line.run}   {standing.phase} since {_minute(standing.since)}", file=out)
+    phase = f"interrupted, {standing.phase}" if interrupted else standing.phase
+    print(f"{line.run}   {phase} since {_minute(standing.since)}", file=out)
     print(f"  plan {line.plan_name}, rig {line.rig}, started {_minute(line.created_at)}", file=out)
     print(f"  {counts}", file=out)
-    doing = _doing(line, folder)
+    doing = _interruption(line) if interrupted else _doing(line, folder, at_work=at_work)
     if doing:
         print(f"  {doing}", file=out)
+
+
+def _interruption(line: RunLine) -> str:
+    standing = line.standing
+    where = (
+        ""
+        if standing.cell is None
+        else f" in a pass (cell {standing.cell}, attempt {standing.attempt})"
+    )
+    return f"interrupted{where}; the same `harness run` goes on"
 
 
 def _minute(instant: str) -> str:
@@ -97,7 +146,7 @@ def _minute(instant: str) -> str:
     return f"{instant[:10]} {instant[11:19]} UTC" if instant else "-"
 
 
-def _doing(line: RunLine, folder: Path) -> str:
+def _doing(line: RunLine, folder: Path, *, at_work: bool) -> str:
     standing = line.standing
     waits = _waits(standing.waits) or {}
     match standing.phase:
@@ -115,6 +164,8 @@ def _doing(line: RunLine, folder: Path) -> str:
             return f"figures: harness results --run {line.run} --store {shlex.quote(str(folder))}"
         case "paused":
             return "goes on with the same harness run"
+        case "idle" if not at_work:
+            return "goes on with the same harness run"
         case _:
             return ""
 
@@ -129,7 +180,7 @@ def _waits(text: str | None) -> dict[str, Any] | None:
     return waits
 
 
-def _as_json(line: RunLine) -> dict[str, object]:
+def _as_json(line: RunLine, interrupted: bool | None) -> dict[str, object]:
     standing = line.standing
     return {
         "run": line.run,
@@ -138,6 +189,7 @@ def _as_json(line: RunLine) -> dict[str, object]:
         "created_at": line.created_at,
         "phase": standing.phase,
         "since": standing.since,
+        "interrupted": interrupted,
         "cells": {
             "all": line.cells,
             "open": line.open_cells,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import json
 import re
+import shlex
 from collections.abc import Iterator, Sequence
 from typing import Any, TextIO
 
@@ -37,7 +38,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Show the story."""
-    with open_store(store_folder(args.store), write=False) as store:
+    folder = store_folder(args.store)
+    with open_store(folder, write=False) as store:
         name = args.run or _latest(store)
         store.run(name)
         grid = _grid(store, name)
@@ -46,6 +48,10 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             return Exit.WELL
         key, attempt = _cell(args.cell, grid)
         entries = store.story(name, key, attempt=attempt)
+        if attempt is not None and not entries:
+            whole = f"harness trace {key} --run {name} --store {shlex.quote(str(folder))}"
+            made = _attempts(store.story(name, key))
+            raise AskedError(_no_such_attempt(key, attempt, made, grid, whole=whole))
         if args.json:
             shown = _as_json(name, key, attempt, entries)
             print(json.dumps(shown, ensure_ascii=False), file=out)
@@ -100,6 +106,23 @@ def _cell(text: str, grid: Grid) -> tuple[str, int | None]:
             )
         )
     return found[0], int(number) if sign else None
+
+
+def _attempts(story: Sequence[Entry]) -> Sequence[int]:
+    begun = (entry.record for entry in story)
+    return sorted({x.attempt for x in begun if isinstance(x, r.PassStarted | r.PassSkipped)})
+
+
+def _no_such_attempt(
+    key: str, attempt: int, made: Sequence[int], grid: Grid, *, whole: str
+) -> Problem:
+    there = ", ".join(f"{key}-{number:03}" for number in made)
+    return Problem(
+        code="no-such-attempt",
+        what=f"the cell has no attempt {attempt}",
+        where=(grid.cells[key].label, f"attempts: {there or 'none yet'}"),
+        do=f"name one that there is, or see the whole cell: {whole}",
+    )
 
 
 def _details(record: r.Record) -> Sequence[str]:

@@ -74,7 +74,7 @@ class OrderBy(enum.Enum):
 class WarmUpWhen(enum.Enum):
     """What makes a warm-up necessary."""
 
-    LAUNCH = "launch"  #: the runner started, or another title or setting was measured before
+    LAUNCH = "launch"  #: the first time in a cell since the runner started
     VISIT = "visit"  #: a visit began
     BUILD_CHANGED = "build-changed"  #: a new group of passes was opened
 

@@ -30,13 +30,27 @@ except ImportError:  # pragma: no cover - another system
 
 
 class Owner(Value):
-    """Who holds the runner lock, as it wrote itself down."""
+    """Who holds the runner lock, as it wrote itself down.
+
+    ``run`` and ``store`` are empty until the runner knows which run it carries out.
+    """
 
     pid: int
     started_ticks: int
     boot: str
     since: str  #: UTC, RFC 3339
     plan: str
+    run: str = ""
+    store: str = ""  #: the folder, absolute
+
+    def carries_out(self, run: str, *, store: Path) -> bool | None:
+        """Return whether it is the runner of *run* in the folder *store*; None: not known."""
+        if not self.run:
+            return None
+        try:
+            return self.run == run and Path(self.store).samefile(store)
+        except OSError:
+            return False  # one of the two is not there
 
 
 class RunnerLock:
@@ -52,8 +66,6 @@ class RunnerLock:
     """
 
     def __init__(self, folder: Path, *, plan: str, now: datetime) -> None:
-        import json
-
         from harness.rig.clock import boot_id
         from harness.rig.tree import process
 
@@ -70,9 +82,22 @@ class RunnerLock:
             since=now.isoformat(timespec="seconds"),
             plan=plan,
         )
-        note = json.dumps(self.owner.as_dict()).encode()
+        # What the runner before it wrote must not stand for a moment as its own.
         os.ftruncate(self._fd, 0)
+        self._write_down()
+
+    def note(self, *, run: str, store: Path) -> None:
+        """Write down which run of which store is carried out, for whoever looks."""
+        self.owner = self.owner.but(run=run, store=str(store.absolute()))
+        self._write_down()
+
+    def _write_down(self) -> None:
+        import json
+
+        note = json.dumps(self.owner.as_dict()).encode()
+        # Written over and then cut: the note is never empty meanwhile.
         os.pwrite(self._fd, note, 0)
+        os.ftruncate(self._fd, len(note))
 
     def release(self) -> None:
         """Let another runner in."""
@@ -130,6 +155,7 @@ class RigLock:
         return True
 
 
+_NOTE_BYTES = 65_536  # two paths, each of 4096 bytes at most, as JSON escapes them
 _NOBODY_KNOWN = Owner(pid=0, started_ticks=0, boot="", since="", plan="")
 
 
@@ -182,7 +208,7 @@ def _owner(descriptor: int) -> Owner | None:
     import json
 
     with contextlib.suppress(ValueError, TypeError):
-        note = json.loads(os.pread(descriptor, 4096, 0))
+        note = json.loads(os.pread(descriptor, _NOTE_BYTES, 0))
         return Owner(**note)
     return None
 
@@ -202,6 +228,8 @@ def _busy(owner: Owner | None) -> Problem:
             f"runner: process {owner.pid}, since {owner.since}",
             f"plan: {owner.plan}",
         )
+        if owner.run:
+            where = (*where, f"run: {owner.run}, store {owner.store}")
         if not same:
             # The lock is held, so somebody is there: only the note is out of date.
             where = (*where, "that process is not there any more; another one holds the lock")

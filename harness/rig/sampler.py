@@ -14,7 +14,7 @@ import json
 import os
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 from harness.rig.clock import MachineClock
@@ -35,8 +35,7 @@ class Sampler:
     Args:
         sensors: What is read.
         clock: Deadlines.
-        watch: Fed every sample.
-        also: Readings to be looked up even where the rig does not have them.
+        watch: Fed every sample. Its readings are looked up even where the rig lacks them.
         lines: File for the samples, one JSON object a line; None: not written.
         follow: Told the number of the command's process, and None at its end.
         on_sample: Told every sample, on the sampler's thread: a terminal draws then.
@@ -49,14 +48,13 @@ class Sampler:
         sensors: Sensors,
         clock: MachineClock,
         watch: PassWatch,
-        also: Sequence[str] = (),
         lines: Path | None = None,
         follow: Callable[[int | None], None] = lambda pid: None,
         on_sample: Callable[[Sample], None] = lambda sample: None,
         interval_s: float = INTERVAL_S,
     ) -> None:
         self._sensors, self._clock, self._watch = sensors, clock, watch
-        self._also, self._interval_s, self._follow = tuple(also), interval_s, follow
+        self._also, self._interval_s, self._follow = _watched(watch), interval_s, follow
         self._on_sample = on_sample
         self._lines = os.open(lines, os.O_WRONLY | os.O_CREAT | os.O_APPEND) if lines else -1
         self._read_fd, self._write_fd = os.pipe()
@@ -89,18 +87,10 @@ class Sampler:
         So it is where a limit was passed, where the sampler itself failed, and where limits
         are in force and nobody has looked for too long: not watched is not safe.
         """
-        if self.limit is None and self.failure is None and self._watch.limits:
+        if self.limit is None and self.failure is None and self._thread.is_alive():
             silent_s = self._clock.awake_s() - self._last_awake_s
-            if self._thread.is_alive() and silent_s > SILENT_S + self._interval_s:
-                bound = self._watch.limits[0].bound
-                self.limit = LimitBreached(
-                    reading=bound.reading,
-                    unit=bound.unit,
-                    bound="read once a second",
-                    value=None,
-                    why=f"lost: the sensors have not answered for {silent_s:.0f} s",
-                    at_s=self._clock.steady_s() - self._started_s,
-                )
+            if silent_s > SILENT_S + self._interval_s:
+                self.limit = self._lost(silent_s)
         return self.limit is not None or self.failure is not None
 
     def finish(self) -> None:
@@ -116,12 +106,29 @@ class Sampler:
             self._thread.join(timeout=SILENT_S)
         self._follow(None)
         if self._thread.is_alive():
-            return  # stuck in a sensor: it is a daemon, and its descriptors stay its own
+            # Stuck in a sensor: it is a daemon, and its descriptors stay its own. Nobody saw
+            # the end of the command, and nobody would see the next.
+            self.limit = self.limit or self._lost(self._clock.awake_s() - self._last_awake_s)
+            return
         for descriptor in (self._read_fd, self._write_fd, self._lines):
             if descriptor >= 0:
                 os.close(descriptor)
         if self.failure is not None:
             raise self.failure
+
+    def _lost(self, silent_s: float) -> LimitBreached | None:
+        """Return that the first limit's reading is lost; None where no limits are in force."""
+        if not self._watch.limits:
+            return None
+        bound = self._watch.limits[0].bound
+        return LimitBreached(
+            reading=bound.reading,
+            unit=bound.unit,
+            bound="read once a second",
+            value=None,
+            why=f"lost: the sensors have not answered for {silent_s:.0f} s",
+            at_s=self._clock.steady_s() - self._started_s,
+        )
 
     def _run(self) -> None:
         try:
@@ -165,6 +172,11 @@ class Sampler:
             os.write(self._lines, as_line(sample, into_s=into_s))
         with contextlib.suppress(OSError):  # a terminal that has gone costs no pass
             self._on_sample(sample)
+
+
+def _watched(watch: PassWatch) -> tuple[str, ...]:
+    guards = (guard.bound.reading for guard in watch.guards)
+    return (*guards, *(limit.bound.reading for limit in watch.limits))
 
 
 def as_line(sample: Sample, *, into_s: float) -> bytes:

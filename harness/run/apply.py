@@ -51,27 +51,30 @@ def _runner_started(state: RunState, record: r.RunnerStarted) -> None:
     state.level_faults = 0
     state.turn_faults = 0
     state.put_back_first = bool(state.put_back)
+    if state.phase is not Phase.HELD:
+        state.not_put_back.clear()
     passes.cool(state, WarmUpWhen.LAUNCH)
 
 
 def _group_opened(state: RunState, record: r.GroupOpened) -> None:
     state.group = record.group
     state.fields = dict(record.fields)
-    state.regroup = False
+    state.accepted = {}
     for progress in state.progress.values():
         if progress.state is r.CellState.OPEN:
             progress.group = record.group
             progress.counted = progress.warm_up_faults = 0
             progress.kept, progress.discards = (), ()
+            progress.stays = progress.last_stay = 0
     if record.group > 1:
         passes.cool(state, WarmUpWhen.BUILD_CHANGED)
-        state.next_block = 0
         passes.survey(state)
 
 
 def _block_opened(state: RunState, record: r.BlockOpened) -> None:
     state.block = record.block
     state.next_block = record.block + 1
+    state.stay += 1
     state.round = 0
     state.queue.clear()
     passes.survey(state)
@@ -102,7 +105,7 @@ def _step_confirmed(state: RunState, record: r.StepConfirmed) -> None:
     assert state.step is not None
     for condition, level in state.step.levels:
         state.believed[condition] = level
-        if not state.grid.levels[condition, level].expect:
+        if not state.grid.readable(condition, level):
             state.levels[condition] = level  # nothing can be read: the person's word stands
     state.step = None
     state.settle_due = state.plan.rig.settle_s > 0
@@ -122,6 +125,7 @@ def _level_ordered(state: RunState, record: r.LevelOrdered) -> None:
     state.levels.pop(record.condition, None)
     if state.grid.levels[record.condition, record.level].put_back is not None:
         state.put_back[record.condition] = record.level
+        state.not_put_back.pop(record.condition, None)
     # A level without a put_back of its own leaves an earlier level's standing until it is
     # verified: if its command fails half-way, the earlier change may still be in force.
 
@@ -143,8 +147,12 @@ def _level_not_met(state: RunState, record: r.LevelNotMet) -> None:
 
 
 def _level_put_back(state: RunState, record: r.LevelPutBack) -> None:
-    state.put_back.pop(record.condition, None)
     state.levels.pop(record.condition, None)
+    if record.problem:
+        state.not_put_back[record.condition] = record.problem  # still owed
+    else:
+        state.put_back.pop(record.condition, None)
+        state.not_put_back.pop(record.condition, None)
     state.put_back_first = state.put_back_first and bool(state.put_back)
 
 
@@ -157,7 +165,13 @@ def _rig_held(state: RunState, record: r.RigHeld) -> None:
 
 def _rig_released(state: RunState, record: r.RigReleased) -> None:
     assert state.hold is not None
-    state.regroup = state.hold.fault == "fingerprint-changed"
+    state.accepted = dict(state.hold.changed)
+    if state.hold.fault == "not-put-back":
+        # A person has put it back: the command is not to undo what it could not do.
+        for condition in state.not_put_back:
+            state.put_back.pop(condition, None)
+    state.not_put_back.clear()
+    state.put_back_first = bool(state.put_back)
     state.hold = None
     state.fault, state.faulty = None, ()
     state.level_faults = state.turn_faults = 0

@@ -8,6 +8,7 @@ them.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import assert_never
 
 from harness.plan.document import Bound, Gate, Then
@@ -71,13 +72,13 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             ),
         )
     records.append(r.RunnerStarted(ended=came.ended))
-    regroup = state.regroup
+    accepted = state.accepted
     if state.hold is not None:
         release = next((each for each in came.releases if each.hold == state.hold.hold), None)
         if release is None:
             return tuple(records)
         records.append(r.RigReleased(hold=release.hold, by=release.by, note=release.note))
-        regroup = regroup or state.hold.fault == "fingerprint-changed"
+        accepted = dict(state.hold.changed)
     if came.holds:
         other = came.holds[0]
         records.append(r.RigHeld(hold=other.id, fault="held", reason=other.reason, do=other.do))
@@ -90,7 +91,7 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             )
         )
     elif state.phase is not Phase.FINISHED:
-        records += _group(state, came.fingerprint, regroup=regroup)
+        records += _group(state, came.fingerprint, accepted=accepted)
     return tuple(records)
 
 
@@ -99,34 +100,33 @@ def fixed(state: RunState, fields: Mapping[str, str]) -> dict[str, str]:
     return {name: text for name, text in fields.items() if name not in state.grid.free_fields}
 
 
-def changes(state: RunState, fields: Mapping[str, str]) -> tuple[str, ...]:
-    """Return in words what differs from the group's fingerprint, of the fields read now."""
-    known = state.fields
-    changed = [name for name, text in fields.items() if known.get(name, text) != text]
-    if not changed:
-        return ()  # as before nearly every pass
-    return tuple(
-        f"{name} was {known[name]!r}, is {fields[name]!r}"
-        for name in sorted(changed)
-        if name not in state.grid.free_fields
-    )
+def changes(state: RunState, fields: Mapping[str, str]) -> dict[str, str]:
+    """Return what differs from the group's fingerprint, of the fields read now."""
+    known, free = state.fields, state.grid.free_fields
+    return {
+        name: text
+        for name, text in fields.items()
+        if known.get(name, text) != text and name not in free
+    }
 
 
-def _group(state: RunState, fields: Mapping[str, str], *, regroup: bool) -> Records:
-    """Return what a fingerprint leads to: nothing, a group of its own, or a hold."""
+def _group(state: RunState, fields: Mapping[str, str], *, accepted: Mapping[str, str]) -> Records:
+    """Return what a fingerprint leads to: nothing, a group of its own, or a hold.
+
+    A release accepts the changes that its hold has named, and no other.
+    """
     if state.group == 0:
         return (r.GroupOpened(group=1, fields=tuple(sorted(fixed(state, fields).items()))),)
     changed = changes(state, fields)
     if not changed:
         return ()
-    if regroup:
+    words = tuple(f"{n} was {state.fields[n]!r}, is {changed[n]!r}" for n in sorted(changed))
+    if changed.items() <= accepted.items():
         new = {**state.fields, **fixed(state, fields)}
-        return (
-            r.GroupOpened(
-                group=state.group + 1, fields=tuple(sorted(new.items())), changed=changed
-            ),
-        )
-    return (held(state, "fingerprint-changed", "; ".join(changed)),)
+        fields_now = tuple(sorted(new.items()))
+        return (r.GroupOpened(group=state.group + 1, fields=fields_now, changed=words),)
+    hold = held(state, "fingerprint-changed", "; ".join(words))
+    return (replace(hold, changed=tuple(sorted(changed.items()))),)
 
 
 def _level_reported(state: RunState, reported: o.LevelReported) -> Records:
@@ -193,7 +193,7 @@ def _wait_over(state: RunState, over: o.WaitOver) -> Records:
         return ()
     if isinstance(over.end, LimitBreached):
         return (held(state, "limit", limit_words(over.end)),)
-    group = _group(state, over.fingerprint, regroup=state.regroup)
+    group = _group(state, over.fingerprint, accepted=state.accepted)
     if group:
         # A hold, or a new group: what is due next is chosen anew.
         return group

@@ -13,20 +13,33 @@ from typing import assert_never
 
 from harness.plan.document import Bound
 from harness.rig.crossings import GatesOpened
-from harness.rig.tasks import Hold, Leftovers, Member, PassTask, attempt_name
+from harness.rig.tasks import (
+    Hold,
+    Leftovers,
+    Member,
+    PassTask,
+    attempt_name,
+)
 from harness.rules.judgement import Measured
 from harness.rules.summaries import summarise_readings
 from harness.rules.watches import GateWatch, GuardWatch
 from harness.run import instructions as i
 from harness.run import observations as o
 from harness.run.apply import apply
+from harness.run.debts import Debts, not_put_back
 from harness.run.decide import decide
 from harness.run.fill import fill
 from harness.run.pick import pick
 from harness.run.ports import Bench, Clock, Interrupt, Journal, Meter
-from harness.run.records import BundleRef, Record
+from harness.run.records import (
+    BundleRef,
+    LevelPutBack,
+    LevelVerified,
+    Record,
+    RequestAnswered,
+)
 from harness.run.state import RunState
-from harness.run.transitions import Phase
+from harness.run.transitions import TRANSITIONS, Phase, led_to
 
 
 class Onlooker:
@@ -60,11 +73,17 @@ class Loop:
     stop: Interrupt = _never
     onlooker: Onlooker = field(default_factory=Onlooker)
     stop_reason: Callable[[], str] = lambda: "told to stop"
+    #: What an earlier runner left, where the bench was asked already.
+    left: Leftovers | None = None
+    #: Asked once, when the rig is as it should be and before anything is done with it.
+    ready: Callable[[], None] = lambda: None
     names: tuple[str, ...] = field(init=False, default=())
+    _debts: Debts = field(init=False)
 
     def __post_init__(self) -> None:
         """Note which readings the plan speaks of."""
         self.names = _names(self.state)
+        self._debts = Debts(self.bench, self.clock)
 
     def carry_on(self) -> i.Outcome:
         """Take the run up and carry it on until there is nothing more to do.
@@ -74,6 +93,7 @@ class Loop:
             told to stop (also while a person's step is open).
         """
         self._observe(self._come_up())
+        asked = False
         while True:
             self.answer_requests()
             if self.stop():
@@ -87,6 +107,9 @@ class Loop:
             if isinstance(instruction, i.Leave):
                 self._leave()
                 return instruction.outcome
+            if not asked and not isinstance(instruction, i.PutBack):
+                asked = True
+                self.ready()
             observation = self._perform(instruction)
             if observation is not None:
                 self._observe(observation)
@@ -95,22 +118,30 @@ class Loop:
         self.keep(decide(self.state, observation))
 
     def keep(self, records: Sequence[Record]) -> None:
-        """Keep *records*, then apply them: what is not kept has not happened."""
+        """Keep *records*, then apply them: what is not kept has not happened.
+
+        Raises:
+            IllegalTransition: a bug in the harness; nothing is kept of it.
+        """
         if records:
+            led_to(self.state.phase, records)
             self.journal.append(records, at=self.clock.now(), boot=self.boot)
             for record in records:
                 apply(self.state, record)
                 self.onlooker.kept(self.state, record)
+                if isinstance(record, (LevelVerified, LevelPutBack)):
+                    self._debts.lift(self.state, record.condition)
 
     def _come_up(self) -> o.RunnerCameUp:
-        left = self.bench.recover(self.state.run)
+        left = self.left if self.left is not None else self.bench.recover(self.state.run)
+        own = self._debts.standing(self.state.run)
         return o.RunnerCameUp(
             boot=self.boot,
             fingerprint=self.bench.fingerprint(None, full=True),
             ended=left.ended,
             survivors=left.survivors,
             bundle=self._leftovers(left),
-            holds=self.bench.holds(),
+            holds=tuple(hold for hold in self.bench.holds() if hold not in own),
             releases=self.bench.releases(),
         )
 
@@ -132,7 +163,7 @@ class Loop:
                 Hold(
                     id=hold.hold,
                     run=self.state.run,
-                    reason=hold.reason,
+                    reason=hold.reason + not_put_back(self.state),
                     do=hold.do,
                     at=self.clock.now().isoformat(),
                 )
@@ -140,12 +171,10 @@ class Loop:
 
     def answer_requests(self) -> None:
         """Answer what persons have asked since the last look."""
-        if self.state.phase is Phase.LEVEL:
-            return
         for request in self.journal.requests(self.state.last_request):
+            if RequestAnswered not in TRANSITIONS[self.state.phase]:
+                return  # in the middle of something: it is answered after it
             self._observe(o.RequestCame(request=request, boot=self.boot))
-            if self.state.phase is Phase.PAUSED:
-                return
 
     def _woken(self) -> bool:
         return self.stop() or bool(self.journal.requests(self.state.last_request))
@@ -155,6 +184,7 @@ class Loop:
             case i.GoOn():
                 return o.WentOn(boot=self.boot)
             case i.SetLevel(task=task):
+                self._debts.make(self.state, task)
                 return o.LevelReported(
                     condition=task.condition, level=task.level, report=self.bench.set_level(task)
                 )

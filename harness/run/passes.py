@@ -110,6 +110,8 @@ def _judged(
             progress.warm_ups += 1
     else:
         count_pass(progress, attempt=attempt, verdict=verdict, figures=figures)
+        if progress.last_stay != state.stay:
+            progress.stays, progress.last_stay = progress.stays + 1, state.stay
         if verdict is not Verdict.FAILED:
             state.turn_passes += 1
     if verdict is Verdict.FAILED:
@@ -152,7 +154,6 @@ def cell_reopened(state: RunState, record: r.CellReopened) -> None:
     if before.state is not r.CellState.OPEN:
         state.closed[before.state] -= 1
     state.progress[record.cell] = Progress(attempts=before.attempts, group=state.group)
-    state.next_block = 0
     _reckon(state, record.cell)
 
 
@@ -161,7 +162,7 @@ def cool(state: RunState, when: WarmUpWhen) -> None:
     if when not in state.plan.passes.warm_up.when:
         return
     for progress in state.progress.values():
-        progress.warm_ups = 0
+        progress.warm_ups = progress.warm_up_faults = 0
 
 
 def _take_turn(state: RunState, cell: str) -> None:
@@ -182,15 +183,14 @@ def survey(state: RunState) -> None:
     """Note which cells the open block still owes passes to."""
     if state.block is not None:
         block = state.grid.blocks[state.block]
-        state.left = {key: None for key in block.cells if owed(state, key, block)}
+        state.left = {key: None for key in block.cells if owed(state, key)}
 
 
 def _reckon(state: RunState, cell: str) -> None:
     """The same for one cell."""
     if state.block is None:
         return
-    block = state.grid.blocks[state.block]
-    if cell in state.grid.members[state.block] and owed(state, cell, block):
+    if cell in state.grid.members[state.block] and owed(state, cell):
         state.left[cell] = None
     else:
         state.left.pop(cell, None)

@@ -7,6 +7,7 @@ person asked for the next.
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import assert_never
 
 from harness.plan.document import By, Person
@@ -85,9 +86,10 @@ def due(state: RunState, *, boot: str = "") -> r.Record | None:
 
 def next_block(state: RunState) -> int | None:
     """Return the next block that owes passes, or None where none does."""
-    for number in range(state.next_block, len(state.grid.blocks)):
-        block = state.grid.blocks[number]
-        if any(owed(state, key, block) for key in block.cells):
+    count = len(state.grid.blocks)
+    # After the last comes the first again: a cell that begins anew wants all its visits.
+    for number in chain(range(state.next_block, count), range(min(state.next_block, count))):
+        if any(owed(state, key) for key in state.grid.blocks[number].cells):
             return number
     return None
 
@@ -124,6 +126,9 @@ def _idle(state: RunState, local_minute: int) -> i.Instruction:
     if state.block is None or not state.left:
         return i.GoOn()
     if _person_step(state, state.grid.blocks[state.block], boot="") is not None:
+        back = _put_back(state)  # the rig may be off next: nothing is left changed
+        if back is not None:
+            return back
         wait = _minutes_to(state.plan.person, local_minute)
         return i.AwaitHours(seconds=60.0 * wait) if wait else i.GoOn()
     key, _ = upcoming(state)
@@ -157,7 +162,7 @@ def _person_step(state: RunState, block: Block, *, boot: str) -> r.StepAsked | N
         if state.grid.conditions[name].by is By.OPERATOR
         and state.levels.get(name) != level
         # One that was confirmed before and can be read is read again, not asked again.
-        and not (state.believed.get(name) == level and state.grid.levels[name, level].expect)
+        and not (state.believed.get(name) == level and state.grid.readable(name, level))
     ]
     if not wanted:
         return None
@@ -189,10 +194,9 @@ def _is_open(state: RunState, pair: tuple[str, str]) -> bool:
     name, level = pair
     if state.levels.get(name) == level:
         return False
-    part = state.grid.levels[pair]
     # A level with neither a command nor anything to read is only a word in the title's
     # own command line: it is in force as soon as it is handed over.
-    return part.command is not None or bool(part.expect) or bool(part.needs)
+    return state.grid.levels[pair].command is not None or state.grid.readable(name, level)
 
 
 def _set_level(state: RunState, condition: str, level: str) -> i.SetLevel:
@@ -210,6 +214,8 @@ def _set_level(state: RunState, condition: str, level: str) -> i.SetLevel:
 
 def _put_back(state: RunState) -> i.PutBack | None:
     for condition, level in state.put_back.items():
+        if condition in state.not_put_back:
+            continue
         command = state.grid.levels[condition, level].put_back
         assert command is not None
         return i.PutBack(condition=condition, level=level, command=command)

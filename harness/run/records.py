@@ -288,13 +288,18 @@ class CellReopened:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigHeld:
-    """The rig does nothing more until a person releases it."""
+    """The rig does nothing more until a person releases it.
+
+    ``changed`` are the fields of the fingerprint, with what they are now, that a release
+    accepts; nothing else.
+    """
 
     VERSION: ClassVar[int] = 1
     hold: str
     fault: str
     reason: str
     do: str
+    changed: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

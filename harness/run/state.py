@@ -30,6 +30,8 @@ class Progress:
     discards: tuple[tuple[str, int], ...] = ()  #: (rule, how many passes it has discarded)
     warm_ups: int = 0  #: since the last thing that asked for a warm-up
     warm_up_faults: int = 0
+    stays: int = 0  #: visits that gave it counted passes
+    last_stay: int = 0  #: the latest of them, by ``RunState.stay``
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,11 @@ class Grid:
             ),
         )
 
+    def readable(self, condition: str, level: str) -> bool:
+        """Return whether anything can be read that tells whether a level is in force."""
+        part = self.levels[condition, level]
+        return bool(part.expect or part.needs)
+
     def limits(self, cell: Cell) -> tuple[Limit, ...]:
         """Return the limits in force for *cell*: the plan's and its levels'."""
         own = (limit for pair in cell.levels for limit in self.levels[pair].limits)
@@ -91,9 +98,10 @@ class RunState:
     # fingerprint
     group: int = 0
     fields: dict[str, str] = field(default_factory=dict)
-    regroup: bool = False  #: a person released the rig after its fingerprint had changed
+    accepted: dict[str, str] = field(default_factory=dict)  #: changed fields a release accepts
     # where in the order
     next_block: int = 0
+    stay: int = 0  #: counts the blocks that were opened, the same one again too
     block: int | None = None
     left: dict[str, None] = field(default_factory=dict)  #: cells the block still owes passes
     round: int = 0
@@ -108,6 +116,7 @@ class RunState:
     level_faults: int = 0
     put_back: dict[str, str] = field(default_factory=dict)  #: condition -> level to be undone
     put_back_first: bool = False
+    not_put_back: dict[str, str] = field(default_factory=dict)  #: condition -> what went wrong
     ordered: LevelOrdered | None = None
     settle_due: bool = False
     # a person
@@ -140,20 +149,23 @@ def begin(plan: Plan | Grid) -> RunState:
     return RunState(grid=grid, progress={key: Progress() for key in grid.cells})
 
 
-def owed(state: RunState, key: str, block: Block) -> bool:
-    """Return whether the visit of *block* still owes passes to the cell *key*.
+def owed(state: RunState, key: str) -> bool:
+    """Return whether a visit, the open one or the next, owes passes to the cell *key*.
 
-    A visit owes its share of the kept passes wanted, rounded up; the last visit owes what
-    is left. The ceiling of attempts is shared out in the same way.
+    Of the wanted visits, the first that give a cell counted passes owe it their share of the
+    kept passes wanted, rounded up, and of the ceiling; the last owes what is left. A cell
+    that begins anew (a new group, a rerun) begins with its first visit again.
     """
     progress = state.progress[key]
     if progress.state is not CellState.OPEN:
         return False
     passes, visits = state.plan.passes, state.plan.order.visits
-    if block.visit >= visits:
+    within = state.block is not None and progress.last_stay == state.stay
+    visit = progress.stays + (not within)
+    if visit >= visits:
         return True
-    keep = -(-passes.keep * block.visit // visits)
-    ceiling = -(-passes.at_most * block.visit // visits)
+    keep = -(-passes.keep * visit // visits)
+    ceiling = -(-passes.at_most * visit // visits)
     return len(progress.kept) < keep and progress.counted < ceiling
 
 

@@ -10,7 +10,7 @@ verdicts) is kept per cell and never changes the phase.
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from harness.run import records as r
@@ -99,6 +99,16 @@ TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
         },
     }
 )
+
+
+def led_to(phase: Phase, records: Iterable[r.Record]) -> Phase:
+    """Return the phase after *records*; IllegalTransition where the table does not allow one."""
+    for record in records:
+        try:
+            phase = TRANSITIONS[phase][type(record)]
+        except KeyError:
+            raise IllegalTransition(phase, record) from None
+    return phase
 
 
 class IllegalTransition(Exception):

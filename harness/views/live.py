@@ -19,7 +19,7 @@ from harness.run.loop import Onlooker
 from harness.run.state import RunState
 from harness.units import span
 from harness.views.progress import Moment, lines
-from harness.views.safety import step_lines
+from harness.views.safety import confirm_hint, step_lines
 from harness.views.story import figure_words, sentence
 
 #: Readings shown with a pass, in this order, as far as they are measured.
@@ -47,10 +47,16 @@ class View(Onlooker):
 
 
 class PlainView(View):
-    """One line for every record, with its time; for files, pipes and simple terminals."""
+    """One line for every record, with its time; for files, pipes and simple terminals.
 
-    def __init__(self, out: TextIO, *, now: Callable[[], datetime]) -> None:
+    *store* is the store's folder, as another terminal can name it; None: the usual one.
+    """
+
+    def __init__(
+        self, out: TextIO, *, now: Callable[[], datetime], store: str | None = None
+    ) -> None:
         self._out = out
+        self._store = store
         self._now = now
         self._ended: r.PassEnded | None = None
 
@@ -66,7 +72,8 @@ class PlainView(View):
                 text = sentence(record, state.grid) + _gave(self._ended)
             case _:
                 text = sentence(record, state.grid)
-        for line in (f"{self._now().astimezone():%H:%M:%S}  {text}", *_step(record)):
+        clock = f"{self._now().astimezone():%H:%M:%S}"
+        for line in (f"{clock}  {text}", *_step(record, run=state.run, store=self._store)):
             print(line, file=self._out, flush=True)
 
 
@@ -83,12 +90,21 @@ def _gave(ended: r.PassEnded | None) -> str:
 
 
 class LiveView(View):
-    """The grid, the pass in progress and its readings, drawn over themselves."""
+    """The grid, the pass in progress and its readings, drawn over themselves.
+
+    *store* is the store's folder, as another terminal can name it; None: the usual one.
+    """
 
     def __init__(
-        self, out: TextIO, *, now: Callable[[], datetime], steady_s: Callable[[], float]
+        self,
+        out: TextIO,
+        *,
+        now: Callable[[], datetime],
+        steady_s: Callable[[], float],
+        store: str | None = None,
     ) -> None:
         self._out, self._now, self._steady_s = out, now, steady_s
+        self._store = store
         self._state: RunState | None = None
         self._instruction: i.Instruction | None = None
         self._since_s = steady_s()
@@ -118,7 +134,7 @@ class LiveView(View):
                 self._erase()
                 clock = self._now().astimezone().strftime("%H:%M:%S")
                 print(f"{clock}  {sentence(record, state.grid)}", file=self._out)
-                for line in _step(record):
+                for line in _step(record, run=state.run, store=self._store):
                     print(line, file=self._out)
             self._draw()
 
@@ -178,13 +194,13 @@ def _worth(record: r.Record) -> bool:
             return False
 
 
-def _step(record: r.Record) -> list[str]:
+def _step(record: r.Record, *, run: str, store: str | None) -> list[str]:
     if not isinstance(record, r.StepAsked):
         return []
     return [
         "",
         *step_lines(record.say, opens_case=record.opens_case, reboot=record.reboot),
         "",
-        f"  When it is done: harness confirm --step {record.step} --by YOUR-NAME",
+        f"  When it is done: {confirm_hint(step=record.step, run=run, store=store)}",
         "",
     ]

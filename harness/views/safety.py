@@ -1,10 +1,14 @@
-"""The words shown with a person's step. They are shown whole, every time.
+"""The words shown with a person's step, and what tells the harness that it is done.
+
+The words are shown whole, every time.
 
 Pure. Common practice, no source; where the maker's manual or a local rule says otherwise,
 that holds.
 """
 
 from __future__ import annotations
+
+import shlex
 
 #: Before a case is opened, and while it is.
 OPENED_CASE: tuple[str, ...] = (
@@ -33,3 +37,12 @@ def step_lines(say: tuple[str, ...], *, opens_case: bool, reboot: bool) -> list[
     if reboot:
         lines += ["", "  The step is done only after the rig has been started anew."]
     return lines
+
+
+def confirm_hint(*, step: int, run: str, store: str | None) -> str:
+    """Return the command that confirms *step*, whole: it may be given in another terminal.
+
+    *store* is the store's folder; None: the usual one.
+    """
+    kept = "" if store is None else f" --store {shlex.quote(store)}"
+    return f"harness confirm --step {step} --by YOUR-NAME --run {run}{kept}"

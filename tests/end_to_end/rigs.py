@@ -12,7 +12,7 @@ from harness.plan.document import Command, Guard, Limit, Title
 from harness.rig.bench import RealBench
 from harness.rig.clock import MachineClock
 from harness.rig.command import Patience
-from harness.rig.crossings import GuardBreached, LimitBreached
+from harness.rig.crossings import GuardBreached, LimitBreached, PassWatch
 from harness.rig.readings import Sample
 from harness.rig.sensors.own_work import OwnWork
 from harness.rig.sensors.registry import machine_sensors
@@ -95,7 +95,7 @@ def python(code: str, *arguments: str) -> tuple[str, ...]:
     return (sys.executable, "-c", code.replace("{", "{{").replace("}", "}}"), *arguments)
 
 
-def task(title: Title, *, attempt: int = 1, watch: Watch | None = None) -> PassTask:
+def task(title: Title, *, attempt: int = 1, watch: PassWatch | None = None) -> PassTask:
     return PassTask(
         run="run-1",
         cell=Cell(title=title.title, scene=title.scene, setting="fhd"),

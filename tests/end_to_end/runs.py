@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -40,12 +40,26 @@ limits: none
 
 @dataclass
 class Place:
-    """A folder with a plan, a store, a rig of its own and the title's log."""
+    """A folder with a plan, a store, a rig of its own and the title's log.
+
+    A context manager: at its end whatever was started in it is killed, so that a test that
+    fails half-way leaves no runner behind.
+    """
 
     folder: Path
+    started: list[subprocess.Popen[str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.write()
+
+    def __enter__(self) -> Place:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for process in self.started:
+            process.kill()
+        for process in self.started:
+            process.communicate(timeout=20)
 
     def write(self, more: str = "") -> None:
         text = PLAN.replace("{{", "{").replace("}}", "}")
@@ -74,7 +88,7 @@ class Place:
     ) -> subprocess.Popen[str]:
         """Start `harness ARGUMENTS`, or the same to be killed at a point."""
         door = ["-m", "harness"] if killed is None else [str(KILLED), killed[0], str(killed[1])]
-        return subprocess.Popen(
+        process = subprocess.Popen(
             [sys.executable, *door, *arguments],
             cwd=self.folder,
             env=self.environment(),
@@ -82,13 +96,19 @@ class Place:
             stderr=subprocess.PIPE,
             text=True,
         )
+        self.started.append(process)
+        return process
 
     def harness(
         self, *arguments: str, killed: tuple[str, int] | None = None
     ) -> tuple[int, str, str]:
         """Run it to its end; return status, output, errors."""
         with self.start(*arguments, killed=killed) as process:
-            out, err = process.communicate(timeout=60)
+            try:
+                out, err = process.communicate(timeout=60)
+            except BaseException:
+                process.kill()  # or it would be waited for without end
+                raise
         return process.returncode, out, err
 
     def json(self, *arguments: str) -> Any:

@@ -8,12 +8,15 @@ import os
 import signal
 import statistics
 import time
+from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from harness.errors import StoreError
+from harness.rig.locks import RunnerLock
 from harness.run import records as r
 from harness.store.sqlite import open_store
 from tests.end_to_end.runs import Place
@@ -22,8 +25,9 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Place:
-    return Place(tmp_path)
+def place(tmp_path: Path) -> Iterator[Place]:
+    with Place(tmp_path) as found:
+        yield found
 
 
 @pytest.fixture(scope="module")
@@ -132,11 +136,15 @@ def test_a_step_is_shown_with_its_cautions_and_confirmed_from_another_terminal(
     runner = place.start("run", "plan.yaml")
     for step in (1, 2):
         wait_for_step(place, step)
+        standing = place.json("status")
+        assert standing["runner"]["run"] == standing["runs"][0]["run"]
+        assert standing["runner"]["store"] == str(place.store)
         status, out, err = place.harness("confirm", "--step", str(step), "--by", "Ana")
         assert status == 0, out + err
     out, err = runner.communicate(timeout=60)
     assert runner.returncode == 0, out + err
     assert "Card in the upper slot." in out
+    assert f"--run {standing['runner']['run']} --store {place.store}\n" in out
     assert "unplug" in out
     confirmed = [x.record for x in place.entries() if isinstance(x.record, r.StepConfirmed)]
     assert [each.by for each in confirmed] == ["Ana", "Ana"]
@@ -166,9 +174,132 @@ def test_a_step_confirmed_with_no_runner_at_work_is_kept_and_the_run_goes_on(pla
     out, err = runner.communicate(timeout=20)
     assert runner.returncode == 5, out + err
     assert "Card in the upper slot." in out
+    (line,) = place.json("status")["runs"]
+    confirm = f"harness confirm --step 1 --by YOUR-NAME --run {line['run']} --store {place.store}"
+    assert f"  when done:    {confirm}" in out.splitlines()
+    assert line["interrupted"] is False
     status, out, err = place.harness("confirm", "--by", "Ana")
     assert status == 0, out + err
     assert any(isinstance(x.record, r.StepConfirmed) for x in place.entries())
+    (line,) = place.json("status")["runs"]
+    assert (line["phase"], line["interrupted"]) == ("idle", False)
+    assert "goes on with the same harness run" in place.harness("status")[1]
+
+
+def left_at_a_step(place: Place) -> str:
+    """Leave a run of the plan while its first step is open; return its name."""
+    text = (place.folder / "plan.yaml").read_text()
+    start, end = text.index("conditions:"), text.index("settings:")
+    (place.folder / "plan.yaml").write_text(
+        text[:start] + STEPS + text[end:].replace('"{mode}"', '"{slot}"')
+    )
+    runner = place.start("run", "plan.yaml")
+    wait_for_step(place, 1)
+    os.kill(runner.pid, signal.SIGINT)
+    out, err = runner.communicate(timeout=20)
+    assert runner.returncode == 5, out + err
+    (line,) = place.json("status")["runs"]
+    run: str = line["run"]
+    return run
+
+
+def requests(place: Place, run: str) -> tuple[r.Request, ...]:
+    with open_store(place.store, write=False) as store:
+        return store.requests(run)
+
+
+def test_while_the_rig_is_busy_with_another_run_a_confirmation_is_kept_and_says_so(
+    place: Place,
+) -> None:
+    run = left_at_a_step(place)
+    other = place.folder / "other"
+    other.mkdir()
+    with RunnerLock(place.folder / "rig", plan="night.yaml", now=datetime.now(UTC)) as lock:
+        lock.note(run=run, store=other)  # of the same name, in another store
+        status, out, err = place.harness("confirm", "--by", "Ana")
+        shown = place.json("confirm", "--by", "Ana")
+    assert status == 0, out + err
+    assert out == (
+        f"run {run}: kept; the rig is busy with run {run}, store {other} (plan night.yaml, "
+        f"process {os.getpid()}); answered by the next "
+        f"`harness run {place.folder / 'plan.yaml'} --store {place.store}`\n"
+    )
+    assert shown["accepted"] is None
+    assert "the rig is busy with run" in shown["answer"]
+    assert [(each.by, each.step) for each in requests(place, run)] == [("Ana", 1)] * 2
+
+
+def test_a_kept_confirmation_is_answered_by_the_next_start_of_the_plan(place: Place) -> None:
+    run = left_at_a_step(place)
+    with RunnerLock(place.folder / "rig", plan="night.yaml", now=datetime.now(UTC)) as lock:
+        lock.note(run="night-1", store=place.store)
+        assert place.harness("confirm", "--by", "Ana")[0] == 0
+    runner = place.start("run", "plan.yaml")
+    wait_for_step(place, 2)
+    os.kill(runner.pid, signal.SIGINT)
+    runner.communicate(timeout=20)
+    confirmed = [x.record for x in place.entries(run) if isinstance(x.record, r.StepConfirmed)]
+    assert [(each.step, each.by) for each in confirmed] == [(1, "Ana")]
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_run_with_no_open_step_is_refused_and_nothing_is_put_to_it(
+    done: Place, named: bool
+) -> None:
+    (line,) = done.json("status")["runs"]
+    run = ("--run", line["run"]) if named else ()
+    status, _, err = done.harness("confirm", "--by", "Ana", *run)
+    assert status == 2
+    assert "error[no-open-step]" in err
+    assert not named or f"run {line['run']}: it is finished" in err
+    assert requests(done, line["run"]) == ()
+
+
+def test_another_step_than_the_open_one_is_refused_and_nothing_is_put(place: Place) -> None:
+    run = left_at_a_step(place)
+    status, _, err = place.harness("confirm", "--step", "2", "--by", "Ana")
+    assert status == 2
+    assert "error[no-open-step]: step 2 is not open" in err
+    assert "step 1 is open" in err
+    assert requests(place, run) == ()
+
+
+def test_status_after_a_killed_runner_says_interrupted_until_the_plan_goes_on(
+    place: Place,
+) -> None:
+    carry_out = "harness.rig.bench:RealBench.carry_out/before"
+    status, out, err = place.harness("run", "plan.yaml", killed=(carry_out, 1))
+    assert status == -signal.SIGKILL, out + err
+    (line,) = place.json("status")["runs"]
+    assert (line["phase"], line["interrupted"]) == ("pass", True)
+    _, out, _ = place.harness("status")
+    assert "in progress" not in out
+    cell = line["pass_in_progress"]["cell"]
+    assert (
+        f"interrupted in a pass (cell {cell}, attempt 1); the same `harness run` goes on\n" in out
+    )
+    with RunnerLock(place.folder / "rig", plan="plan.yaml", now=datetime.now(UTC)) as lock:
+        (just_come_up,) = place.json("status")["runs"]
+        lock.note(run=line["run"], store=place.store)
+        (at_work,) = place.json("status")["runs"]
+        lock.note(run="night-1", store=place.store)
+        (busy_with_another,) = place.json("status")["runs"]
+    seen = (just_come_up, at_work, busy_with_another)
+    assert [each["interrupted"] for each in seen] == [None, False, True]
+    assert place.harness("run", "plan.yaml")[0] == 0
+    (line,) = place.json("status")["runs"]
+    assert line["interrupted"] is False
+
+
+@pytest.mark.parametrize("form", [(), ("--json",)])
+def test_an_attempt_that_is_not_there_is_refused_with_those_there_are(
+    done: Place, form: tuple[str, ...]
+) -> None:
+    cell = done.json("results")["cells"][0]["cell"]
+    status, out, err = done.harness("trace", f"{cell}-99", *form)
+    assert status == 2
+    assert "no-such-attempt" in out + err
+    assert f"attempts: {cell}-001, {cell}-002, {cell}-003" in out + err
 
 
 def test_a_held_rig_refuses_every_plan_until_it_is_released(place: Place) -> None:

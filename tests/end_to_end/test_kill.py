@@ -7,6 +7,7 @@ import os
 import signal
 import time
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -36,10 +37,11 @@ MOMENTS = {
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Place:
-    found = Place(tmp_path)
-    found.write("gates: [{reading: cpu.load, at_most: 100 %, for: 0 s, give_up: 30 s, then: mark}]")
-    return found
+def place(tmp_path: Path) -> Iterator[Place]:
+    gate = "{reading: cpu.load, at_most: 100 %, for: 0 s, give_up: 30 s, then: mark}"
+    with Place(tmp_path) as found:
+        found.write(f"gates: [{gate}]")
+        yield found
 
 
 def alive(pid: int) -> bool:
@@ -165,3 +167,39 @@ def test_a_plan_changed_while_unfinished_is_refused_with_what_changed(place: Pla
     assert status == 2
     assert "passes.keep" in err
     assert "--again" in err
+
+
+def test_a_level_left_by_a_dead_runner_keeps_every_other_plan_off_the_rig(place: Place) -> None:
+    path, log = place.folder / "plan.yaml", place.folder / "levels.log"
+    plain = path.read_text()
+    level = (
+        f"other: {{command: [sh, -c, 'echo set >> {log}'], "
+        f"put_back: [sh, -c, 'echo back >> {log}']}}"
+    )
+    path.write_text(plain.replace("other: {}", level))
+    (place.folder / "else.yaml").write_text(plain.replace("small hours", "something else"))
+    point = ("harness.rig.bench:RealBench.set_level/after", 1)
+    assert place.harness("run", "plan.yaml", killed=point)[0] == -signal.SIGKILL
+    assert log.read_text() == "set\n"
+    status, _, err = place.harness("run", "else.yaml")
+    assert status == 3
+    assert "mode other, and it was not put back" in err
+    status, out, err = place.harness("run", "plan.yaml")
+    assert status == 0, out + err
+    lines = log.read_text().splitlines()
+    assert lines[:2] == ["set", "back"]
+    assert lines[-1] == "back"
+    assert place.harness("run", "else.yaml")[0] == 0
+    assert place.json("status")["holds"] == []
+
+
+def test_a_plan_that_was_put_back_as_it_was_goes_on_with_its_unfinished_run(place: Place) -> None:
+    path = place.folder / "plan.yaml"
+    first = path.read_text()
+    place.harness("run", "plan.yaml", killed=MOMENTS["just after the command of a pass has ended"])
+    path.write_text(first.replace("keep: 2", "keep: 1"))
+    assert place.harness("run", "plan.yaml", "--again")[0] == 0
+    path.write_text(first)
+    status, out, err = place.harness("run", "plan.yaml")
+    assert status == 0, out + err
+    assert [line["phase"] for line in place.json("status")["runs"]] == ["finished", "finished"]

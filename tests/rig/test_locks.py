@@ -37,6 +37,52 @@ def test_the_rig_is_free_again_when_its_runner_is_done(tmp_path: Path) -> None:
         assert lock.owner.plan == "another"
 
 
+def test_a_runner_notes_later_which_run_of_which_store_it_carries_out(tmp_path: Path) -> None:
+    with RunnerLock(tmp_path, plan="two-slots", now=NOW) as lock:
+        before = runner_at_work(tmp_path)
+        lock.note(run="two-slots-1", store=tmp_path)
+        after = runner_at_work(tmp_path)
+        with pytest.raises(RigError, match=f"run: two-slots-1, store {tmp_path}"):
+            RunnerLock(tmp_path, plan="another", now=NOW)
+    assert before is not None
+    assert after == before.but(run="two-slots-1", store=str(tmp_path))
+
+
+def test_a_shorter_note_leaves_nothing_of_the_longer_one(tmp_path: Path) -> None:
+    with RunnerLock(tmp_path, plan="two-slots", now=NOW) as lock:
+        lock.note(run="two-slots-1-again-again", store=tmp_path)
+        lock.note(run="two-slots-1", store=tmp_path)
+        found = runner_at_work(tmp_path)
+    assert found is not None
+    assert found.run == "two-slots-1"
+
+
+def test_a_note_without_run_and_store_is_still_read(tmp_path: Path) -> None:
+    old = {"pid": 7, "started_ticks": 8, "boot": "x", "since": "y", "plan": "z"}
+    with RunnerLock(tmp_path, plan="two-slots", now=NOW):
+        (tmp_path / "runner.lock").write_text(json.dumps(old))
+        found = runner_at_work(tmp_path)
+    assert found is not None
+    assert (found.pid, found.plan, found.run, found.store) == (7, "z", "", "")
+    assert found.carries_out("two-slots-1", store=tmp_path) is None
+
+
+def test_a_run_is_carried_out_only_where_its_name_and_its_store_are_the_same(
+    tmp_path: Path,
+) -> None:
+    mine, other = tmp_path / "mine", tmp_path / "other"
+    mine.mkdir()
+    other.mkdir()
+    (tmp_path / "link").symlink_to(mine)
+    with RunnerLock(tmp_path, plan="two-slots", now=NOW) as lock:
+        lock.note(run="two-slots-1", store=mine)
+        owner = lock.owner
+    assert owner.carries_out("two-slots-1", store=tmp_path / "link") is True
+    assert owner.carries_out("two-slots-1", store=other) is False
+    assert owner.carries_out("two-slots-2", store=mine) is False
+    assert owner.carries_out("two-slots-1", store=tmp_path / "gone") is False
+
+
 def test_an_old_note_does_not_keep_anybody_out(tmp_path: Path) -> None:
     (tmp_path / "runner.lock").write_text(
         json.dumps({"pid": 1, "started_ticks": 0, "boot": "x", "since": "y", "plan": "z" * 500})

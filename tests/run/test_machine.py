@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
+from typing import Any
+
 import pytest
 
 from harness.plan import document as d
+from harness.rig.rehearsed import RehearsedBench
+from harness.rig.tasks import CommandEnd, EndedBy
 from harness.rig.thermal import Thermal
 from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.run.instructions import Outcome
 from harness.run.records import CellState
+from harness.run.transitions import IllegalTransition
 from tests.run.rehearsal import Rehearsal, plan
 
 SPREAD = d.DiscardRule(rule="spread", on="average_fps", more_than=0.03)
@@ -402,3 +408,139 @@ def test_a_finished_run_counts_its_cells() -> None:
     (finished,) = run.of(r.RunFinished)
     assert (finished.accepted, finished.short, finished.failed) == (1, 0, 1)
     assert run.loop.state.closed[CellState.ACCEPTED] == 1
+
+
+def test_a_request_to_a_paused_run_waits_for_its_next_runner() -> None:
+    run = Rehearsal(plan(titles=2))
+    assert run.go_on(stop=run.after(1, r.PassJudged)) is Outcome.PAUSED
+    run.ask(r.RequestKind.CONFIRM, step=1)
+    run.loop.answer_requests()
+    assert not run.of(r.RequestAnswered)
+    assert run.go_on() is Outcome.FINISHED
+    assert [answer.accepted for answer in run.of(r.RequestAnswered)] == [False]
+
+
+def test_a_record_the_table_does_not_allow_is_never_kept() -> None:
+    run = Rehearsal(plan())
+    run.go_on()
+    before = run.records
+    with pytest.raises(IllegalTransition):
+        run.loop.keep([r.RunnerStarted(), r.RunPaused(reason="a bug")])
+    assert run.records == before
+
+
+def test_a_release_accepts_only_the_change_its_hold_has_named() -> None:
+    run = Rehearsal(plan(keep=3))
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.bench.fields["os.build"] = "rehearsed 2"
+    assert run.go_on() is Outcome.HELD
+    run.release()
+    run.bench.fields["os.build"] = "rehearsed 1"
+    run.bench.fields["firmware.version"] = "7"
+    run.go_on(stop=run.after(2, r.PassJudged))
+    run.bench.fields["firmware.version"] = "8"
+    assert run.go_on() is Outcome.HELD
+    assert "firmware.version" in run.of(r.RigHeld)[-1].reason
+
+
+def test_the_needs_of_a_persons_level_are_read_after_its_step() -> None:
+    need = d.Bound(reading="memory.available", unit="GiB", at_least=32.0)
+    level = d.Level(name="one", say="More memory.", needs=(need,))
+    condition = d.Condition(name="memory", by=d.By.OPERATOR, levels=(level,))
+    run = Rehearsal(plan(keep=1, conditions=(condition,)))
+    run.model.constants = {"memory.available": 16.0}
+    run.clock.person = run.confirms()
+    run.go_on(stop=run.after(2, r.StepAsked))
+    assert not run.of(r.PassStarted)
+    assert "memory.available must be at least 32 GiB" in run.of(r.StepAsked)[1].why
+
+
+def test_a_cell_that_begins_anew_has_all_its_visits_again() -> None:
+    order = d.Order(visits=2)
+    run = Rehearsal(plan(keep=4, at_most=8, conditions=(operator("one", "two"),), order=order))
+    run.clock.person = run.confirms()
+    run.go_on(stop=run.after(5, r.PassJudged))  # in the second visit to the first level
+    run.bench.fields["os.build"] = "rehearsed 2"
+    assert run.go_on() is Outcome.HELD
+    run.release()
+    assert run.go_on() is Outcome.FINISHED
+    stays: dict[str, list[int]] = {}
+    opened = 0
+    for record in run.records:
+        if isinstance(record, r.BlockOpened):
+            opened += 1
+        if isinstance(record, r.PassStarted) and record.group == 2:
+            stays.setdefault(record.cell, []).append(opened)
+    assert [len(passes) for passes in stays.values()] == [4, 4]
+    assert all(len(set(passes)) == 2 for passes in stays.values())
+
+
+def test_a_level_is_put_back_before_a_person_is_asked_to_touch_the_rig() -> None:
+    conditions = (levels_by_command(), operator("one", "two"))
+    run = Rehearsal(plan(keep=1, conditions=conditions, order=d.Order(by=d.OrderBy.PLAN)))
+    run.clock.person = run.confirms()
+    assert run.go_on() is Outcome.FINISHED
+    kinds = [type(record).__name__ for record in run.records]
+    second = [n for n, kind in enumerate(kinds) if kind == "StepAsked"][1]
+    assert kinds[second - 1] == "LevelPutBack"
+
+
+def test_what_could_not_be_put_back_on_a_hold_is_named_and_tried_again() -> None:
+    levels = levels_by_command()
+    quiet = dataclasses.replace(levels, levels=levels.levels[1:])
+    run = Rehearsal(plan(keep=1, conditions=(quiet,)), ["survives"])
+    bench = FailingPutBack(run.bench)
+    assert run.go_on(bench=bench) is Outcome.HELD
+    (hold,) = [each for each in run.bench.holds() if "-owes-" not in each.id]
+    assert "power quiet changed could NOT be put back" in hold.reason
+    run.release()
+    assert run.go_on() is Outcome.FINISHED
+    assert [back.problem == "" for back in run.of(r.LevelPutBack)] == [False, True, True]
+
+
+class FailingPutBack:
+    """The rehearsed bench, whose every put_back ends with status 1."""
+
+    def __init__(self, inner: RehearsedBench) -> None:
+        self._inner = inner
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._inner, name)
+
+    def run(self, command: d.Command) -> CommandEnd:
+        return CommandEnd(argv=command.argv, by=EndedBy.EXIT, wall_s=1.0, status=1)
+
+
+def test_a_changed_rig_is_held_against_every_other_run_until_it_is_put_back() -> None:
+    run = Rehearsal(plan(keep=1, conditions=(levels_by_command(),)))
+    seen: list[int] = []
+    carry_out = run.bench.carry_out
+
+    class Watched(FailingPutBack):
+        def carry_out(self, task: Any, stop: Any) -> Any:
+            levels = dict(task.cell.levels)
+            seen.append(len(run.bench.holds()) if levels["power"] == "quiet" else -1)
+            return carry_out(task, stop)
+
+        def run(self, command: d.Command) -> CommandEnd:
+            return run.bench.run(command)
+
+    assert run.go_on(bench=Watched(run.bench)) is Outcome.FINISHED
+    assert [count for count in seen if count >= 0] == [1]
+    assert run.bench.holds() == ()
+
+
+def test_the_rig_is_asked_whether_it_is_ready_only_after_everything_is_put_back() -> None:
+    run = Rehearsal(plan(keep=1, conditions=(levels_by_command(),)))
+    run.journal.append(
+        [
+            r.GroupOpened(group=1, fields=(("os.build", "rehearsed 1"),)),
+            r.BlockOpened(block=0),
+            r.LevelOrdered(condition="power", level="quiet"),
+        ],
+        at=run.clock.now(),
+        boot=run.boot,
+    )
+    owed: list[dict[str, str]] = []
+    run.go_on(ready=lambda: owed.append(dict(run.loop.state.put_back)))
+    assert owed == [{}]

@@ -1,0 +1,74 @@
+"""What `harness run` shows of a person's step, in a terminal and elsewhere."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, datetime
+
+import pytest
+
+from harness.run import records as r
+from harness.run.apply import fold
+from harness.run.state import RunState, begin
+from harness.views.live import LiveView, PlainView, View
+from harness.views.safety import confirm_hint
+from tests.plan.words import VOCABULARY, source_of
+
+PLAN = b"""\
+plan: two slots
+conditions:
+  slot: {by: operator, levels: {upper: {say: Upper slot.}, lower: {say: Lower slot.}}}
+settings: {fhd: {size: 1920x1080}}
+titles:
+  - title: Copper Fen
+    scene: causeway
+    settings: [fhd]
+    command: [fen, "{captures}/frames.csv", "{slot}"]
+    time_limit: 20 s
+    frames: {file: frames.csv, column: frame_ms, unit: ms}
+passes: {keep: 2}
+limits: none
+"""
+
+STEP = r.StepAsked(
+    step=3,
+    levels=(("slot", "upper"),),
+    say=("Upper slot.",),
+    opens_case=True,
+    reboot=False,
+    boot="b",
+)
+
+
+def at_the_door() -> RunState:
+    from harness.plan.check import check
+
+    started = r.RunStarted(
+        run="two-slots-1", plan="", plan_hash="", plan_file="", rig="", harness=""
+    )
+    return fold(begin(check(source_of(PLAN, "plan.yaml"), VOCABULARY).accepted()), [started])
+
+
+def view_of(name: str, out: io.StringIO, store: str | None) -> View:
+    def now() -> datetime:
+        return datetime(2026, 11, 2, 22, 30, tzinfo=UTC)
+
+    if name == "plain":
+        return PlainView(out, now=now, store=store)
+    return LiveView(out, now=now, steady_s=lambda: 0.0, store=store)
+
+
+@pytest.mark.parametrize("name", ["plain", "live"])
+def test_a_step_is_shown_with_the_whole_command_that_confirms_it(name: str) -> None:
+    out = io.StringIO()
+    view_of(name, out, "/data/night store").kept(at_the_door(), STEP)
+    assert (
+        "  When it is done: harness confirm --step 3 --by YOUR-NAME --run two-slots-1"
+        " --store '/data/night store'\n" in out.getvalue()
+    )
+    assert "unplug" in out.getvalue()
+
+
+def test_the_usual_store_needs_no_name() -> None:
+    hint = confirm_hint(step=3, run="two-slots-1", store=None)
+    assert hint == "harness confirm --step 3 --by YOUR-NAME --run two-slots-1"
