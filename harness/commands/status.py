@@ -110,6 +110,8 @@ def _interrupted(line: RunLine, owner: Owner | None, store: Store) -> bool | Non
 
     if line.rig != platform.node():
         return None  # that rig's runner holds a lock of that rig
+    if line.standing.phase != "idle":
+        return True
     last = [row.kind for row in store.rows(line.run, after=line.standing.seq - 1)]
     return last not in _ANSWERED
 

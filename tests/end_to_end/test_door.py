@@ -144,7 +144,8 @@ def test_a_step_is_shown_with_its_cautions_and_confirmed_from_another_terminal(
     out, err = runner.communicate(timeout=60)
     assert runner.returncode == 0, out + err
     assert "Card in the upper slot." in out
-    assert f"--run {standing['runner']['run']} --store {place.store}\n" in out
+    (run,) = place.json("status")["runs"]
+    assert f"--by YOUR-NAME --run {run['run']} --store {place.store}\n" in out
     assert "unplug" in out
     confirmed = [x.record for x in place.entries() if isinstance(x.record, r.StepConfirmed)]
     assert [each.by for each in confirmed] == ["Ana", "Ana"]

@@ -46,7 +46,7 @@ def test_a_limit_passed_in_prepare_ends_it_at_once_and_the_title_is_not_started(
         "touch",
         "titled",
         prepare=[("{python}", str(FAKE), "ignores_term", "{captures}/x")],
-        tidy=[("sleep", "0.3"), ("touch", "tidied")],
+        tidy=[("sh", "-c", "sleep 0.3; touch tidied")],
     )
     began = time.monotonic()
     report = scripted(temperatures(60.0, 60.0, 60.0, 96.0), tmp_path).carry_out(
