@@ -81,7 +81,7 @@ def rig_in_hand(
     from harness.rig.bench import RealBench
     from harness.rig.clock import MachineClock, boot_id
     from harness.rig.locks import RunnerLock
-    from harness.rig.process import inherited, keep_to_last_core
+    from harness.rig.process import inherited, keep_descriptors, keep_to_last_core
     from harness.rig.sensors.own_work import OwnWork
     from harness.rig.sensors.registry import machine_sensors
     from harness.settings import rig_folder
@@ -91,6 +91,7 @@ def rig_in_hand(
     with RunnerLock(state, plan=plan, now=clock.now()) as lock:
         given = inherited()
         keep_to_last_core()
+        keep_descriptors()
         own = OwnWork()
         bench = RealBench(
             state=state,
@@ -121,6 +122,7 @@ def run_view(out: TextIO, clock: MachineClock, *, live: bool, store: Path) -> Vi
     """Return what shows a run: a live view, or plain lines."""
     from harness.views.live import LiveView, PlainView
 
+    kept = str(store.absolute())
     if live:
-        return LiveView(out, now=clock.now, steady_s=clock.steady_s, store=str(store))
-    return PlainView(out, now=clock.now, store=str(store))
+        return LiveView(out, now=clock.now, steady_s=clock.steady_s, store=kept)
+    return PlainView(out, now=clock.now, store=kept)

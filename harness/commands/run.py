@@ -77,7 +77,9 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         if args.json:
             print(json.dumps(_as_json(state.run, outcome, state), ensure_ascii=False), file=out)
         else:
-            print(as_text(outcome, state, plan_file=args.plan, store=str(folder)), file=out)
+            print(
+                as_text(outcome, state, plan_file=args.plan, store=str(folder.absolute())), file=out
+            )
     return status_of(outcome, state)
 
 

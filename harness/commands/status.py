@@ -80,13 +80,21 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     else:
         print("no runner is at work on this rig", file=out)
     for hold in holds:
+        if owner is not None and owner.run == hold.run:
+            # What the run at work has yet to put back stands as a hold against all others.
+            continue
         print(f"THE RIG IS HELD since {hold.at}: {hold.reason}", file=out)
         print(f"  do:   {hold.do}", file=out)
         print(f"  then: harness release {hold.id} --by YOUR-NAME", file=out)
     print(file=out)
     for line in lines:
         _print_run(
-            line, folder, out, interrupted=interrupted[line.run] is True, at_work=owner is not None
+            line,
+            folder,
+            out,
+            interrupted=interrupted[line.run] is True,
+            at_work=owner is not None,
+            standing_holds=frozenset(hold.id for hold in holds),
         )
     if not lines:
         print("no run yet: harness run PLAN", file=out)
@@ -117,7 +125,13 @@ def _interrupted(line: RunLine, owner: Owner | None, store: Store) -> bool | Non
 
 
 def _print_run(
-    line: RunLine, folder: Path, out: TextIO, *, interrupted: bool, at_work: bool
+    line: RunLine,
+    folder: Path,
+    out: TextIO,
+    *,
+    interrupted: bool,
+    at_work: bool,
+    standing_holds: frozenset[str],
 ) -> None:
     standing = line.standing
     counts = (
@@ -128,7 +142,11 @@ def _print_run(
     print(f"{line.run}   {phase} since {_minute(standing.since)}", file=out)
     print(f"  plan {line.plan_name}, rig {line.rig}, started {_minute(line.created_at)}", file=out)
     print(f"  {counts}", file=out)
-    doing = _interruption(line) if interrupted else _doing(line, folder, at_work=at_work)
+    doing = (
+        _interruption(line)
+        if interrupted
+        else _doing(line, folder, at_work=at_work, standing_holds=standing_holds)
+    )
     if doing:
         print(f"  {doing}", file=out)
 
@@ -148,7 +166,7 @@ def _minute(instant: str) -> str:
     return f"{instant[:10]} {instant[11:19]} UTC" if instant else "-"
 
 
-def _doing(line: RunLine, folder: Path, *, at_work: bool) -> str:
+def _doing(line: RunLine, folder: Path, *, at_work: bool, standing_holds: frozenset[str]) -> str:
     standing = line.standing
     waits = _waits(standing.waits) or {}
     match standing.phase:
@@ -158,8 +176,10 @@ def _doing(line: RunLine, folder: Path, *, at_work: bool) -> str:
         case "step":
             say = " ".join(waits.get("say", ()))
             return f"step {waits.get('step')} waits for a person: {say}"
-        case "held":
+        case "held" if waits.get("hold") in standing_holds:
             return f"held: {waits.get('reason', 'see above')}"
+        case "held":
+            return "released since; goes on with the same harness run"
         case "finished":
             import shlex
 
@@ -168,6 +188,8 @@ def _doing(line: RunLine, folder: Path, *, at_work: bool) -> str:
             return "goes on with the same harness run"
         case "idle" if not at_work:
             return "goes on with the same harness run"
+        case "idle":
+            return "the next pass is being prepared: a gate, a level or the settling is awaited"
         case _:
             return ""
 

@@ -154,3 +154,12 @@ def left_by_earlier(work: Path) -> dict[str, tuple[Member, ...]]:
         for folder in sorted(work.iterdir())
         if folder.is_dir() and not folder.is_symlink() and ".earlier-" not in folder.name
     }
+
+
+def worth_keeping(path: Path) -> bool:
+    """Return whether a file is kept: all are, but for what a step did not say."""
+    return (
+        path.name in ("stdout", "stderr")
+        or path.parent.name != "output"
+        or bool(path.stat().st_size)
+    )

@@ -24,6 +24,7 @@ from harness.rig.attempt import (
     left_by_earlier,
     members,
     wait_until_settled,
+    worth_keeping,
 )
 from harness.rig.clock import MachineClock
 from harness.rig.command import Commands, Patience
@@ -253,7 +254,7 @@ class RealBench:
             failed_step=done.failed_step,
             folder=folder.path,
             folder_made_ns=folder.made_ns,
-            members=members(folder.path, wanted=_worth_keeping),
+            members=members(folder.path, wanted=worth_keeping),
             samples=tuple(sampler.samples),
             guards=task.watch.breaches(wall_s=end.wall_s) if sampler.samples else (),
             limit=done.limit,
@@ -298,12 +299,3 @@ class RealBench:
         for path in self._kept:
             shutil.rmtree(path, ignore_errors=True)
         self._kept.clear()
-
-
-def _worth_keeping(path: Path) -> bool:
-    """Return whether a file is kept: all are, but for what a step did not say."""
-    return (
-        path.name in ("stdout", "stderr")
-        or path.parent.name != "output"
-        or bool(path.stat().st_size)
-    )

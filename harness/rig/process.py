@@ -6,6 +6,7 @@ process and the start of the command.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -44,6 +45,18 @@ def keep_to_last_core() -> None:
     cores = os.sched_getaffinity(0)
     if len(cores) > 2:
         os.sched_setaffinity(0, {max(cores)})
+
+
+def keep_descriptors() -> None:
+    """Keep every descriptor that this process was itself given from the commands it starts.
+
+    A command that is left behind would else hold open whatever the runner was started with,
+    such as the pipe its output is read from.
+    """
+    for descriptor in [int(path.name) for path in Path("/proc/self/fd").iterdir()]:
+        if descriptor > 2:
+            with contextlib.suppress(OSError):  # the one that listed them is closed again
+                os.set_inheritable(descriptor, False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

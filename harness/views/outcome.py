@@ -33,6 +33,7 @@ def as_text(outcome: Outcome, state: RunState, *, plan_file: str, store: str) ->
             lines.append(f"  do:           {state.hold.do}")
             lines.append(f"  then:         harness release {state.hold.hold} --by YOUR-NAME")
             lines.append(f"  and go on:    {again}")
+            lines.append(f"  or, if you change the plan: {again} --again")
         case Outcome.PAUSED if state.step is not None:
             lines.append(f"Stopped while step {state.step.step} is open:")
             lines += step_lines(

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from harness.rules.figures import low_name
+from harness.run.records import CellState
 from harness.summary.cells import CellSummary
 from harness.summary.cells import as_json as cell_json
 from harness.summary.estimates import Estimate
@@ -40,6 +41,12 @@ def as_table(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
         lines.append(f"run {run} on {own[0].rig}")
         lines.append("")
         lines += _table([_row(summary, low=low) for summary in own])
+        lines += [
+            f"{each.state.value}: {each.cell.label}: {each.reason} "
+            f"(harness trace {each.cell.key} --run {run})"
+            for each in own
+            if each.reason and each.state is not CellState.ACCEPTED
+        ]
         lines += ["", *_legend(own, low=low)]
     return lines
 

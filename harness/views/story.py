@@ -9,7 +9,7 @@ from typing import assert_never
 
 from harness.rig.readings import shown
 from harness.rules.judge import end_words
-from harness.rules.judgement import Figure
+from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.state import Grid
 
@@ -125,8 +125,9 @@ def _pass(
                 parts.append(f"kept as {record.bundle.path}")
             return "; ".join(parts)
         case r.PassJudged():
-            marks = f"; marked: {'; '.join(record.marks)}" if record.marks else ""
-            return f"{record.verdict.value}: {record.reason}{marks}"
+            if record.marks and record.verdict is Verdict.KEPT:
+                return f"kept and marked: {'; '.join(record.marks)}"
+            return f"{record.verdict.value}: {record.reason}"
         case r.PassDiscarded():
             verb = "discarded" if record.discarded else "marked"
             return (
