@@ -293,8 +293,7 @@ class RealBench:
     def discard_kept(self) -> None:
         """Remove the folders of attempts that were handed over: their files are kept by now.
 
-        Called at the start of every pass, since the loop keeps a pass before it starts the
-        next; whoever ends a run may call it too.
+        Called at the start of every pass, and by whoever ends a run.
         """
         for path in self._kept:
             shutil.rmtree(path, ignore_errors=True)

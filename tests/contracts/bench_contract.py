@@ -40,7 +40,7 @@ def _at_once() -> bool:
 
 def _gate(**bound: float) -> Gate:
     return Gate(
-        bound=Bound(reading="memory.available", unit="GiB", **bound),  # type: ignore[arg-type]
+        bound=Bound(reading="memory.available", unit="GiB", **bound),
         for_s=0.0,
         give_up_s=0.0,
         then=Then.HOLD,
@@ -50,7 +50,7 @@ def _gate(**bound: float) -> Gate:
 class BenchContract:
     def carry_out(self, workbench: Workbench, title: Title) -> PassReport:
         return workbench.bench.carry_out(
-            task(title, watch=GuardWatch((), ())),  # type: ignore[arg-type]
+            task(title, watch=GuardWatch((), ())),
             _never,
         )
 
@@ -149,7 +149,7 @@ class BenchContract:
 
     def test_a_stop_ends_the_pass_and_says_so(self, workbench: Workbench) -> None:
         report = workbench.bench.carry_out(
-            task(workbench.titles.endless, watch=GuardWatch((), ())),  # type: ignore[arg-type]
+            task(workbench.titles.endless, watch=GuardWatch((), ())),
             _at_once,
         )
         assert report.end.by is EndedBy.STOPPED
