@@ -40,7 +40,7 @@ def _at_once() -> bool:
 
 def _gate(**bound: float) -> Gate:
     return Gate(
-        bound=Bound(reading="memory.available", unit="GiB", **bound),
+        bound=Bound(reading="memory.available", unit="GiB", **bound),  # type: ignore[arg-type]
         for_s=0.0,
         give_up_s=0.0,
         then=Then.HOLD,
