@@ -37,7 +37,8 @@ def close(
         if spent < state.plan.passes.at_most:
             return ()
         reason = f"{spent} warm-up passes failed"
-        return (_closed(progress, cell, r.CellState.FAILED, state.group, reason),)
+        outcome = r.CellState.SHORT if progress.kept else r.CellState.FAILED
+        return (_closed(progress, cell, outcome, state.group, reason),)
     after = replace(progress)  # what apply will make of it
     count_pass(after, attempt=attempt, verdict=verdict, figures=figures)
     records: list[r.Record] = []

@@ -59,6 +59,15 @@ def test_a_cell_without_a_kept_pass_is_failed() -> None:
     assert states(run) == ["failed"]
 
 
+def test_a_cell_with_kept_passes_whose_warm_ups_then_fail_is_short() -> None:
+    run = Rehearsal(plan(keep=2, at_most=2, warm_up=1), [100.0, 100.0])
+    run.go_on(stop=run.after(2, r.PassJudged))
+    run.model.deeds = ["exits 3"] * 9
+    run.go_on()
+    (closed,) = run.of(r.CellClosed)
+    assert (closed.state, closed.kept) == (CellState.SHORT, (2,))
+
+
 def test_a_fault_is_tried_again_at_once_before_the_next_cell_has_its_turn() -> None:
     run = Rehearsal(plan(titles=2, keep=1, faults=d.Faults(again=1)), ["exits 3", 100.0])
     run.go_on()
