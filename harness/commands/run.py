@@ -126,11 +126,10 @@ def checked(file: str) -> Plan:
         AskedError: there is no such file.
     """
     found = check(read_plan(file), vocabulary())
-    if found.plan is None:
-        raise PlanError(found.problems)
-    for problem in found.problems:
+    plan = found.accepted()
+    for problem in found.warnings:
         sys.stderr.write(render(problem) + "\n")
-    return found.plan
+    return plan
 
 
 def folded(store: Store, run: str) -> RunState:

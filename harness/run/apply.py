@@ -62,7 +62,6 @@ def _group_opened(state: RunState, record: r.GroupOpened) -> None:
     state.accepted = {}
     for progress in state.progress.values():
         if progress.state is r.CellState.OPEN:
-            progress.group = record.group
             progress.counted = progress.warm_up_faults = 0
             progress.kept, progress.discards = (), ()
             progress.stays = progress.last_stay = 0

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import assert_never
 
 from harness.plan.document import Bound
-from harness.rig.crossings import GatesOpened
+from harness.rig.crossings import GatesOpened, WaitEnd
 from harness.rig.tasks import (
     Hold,
     Leftovers,
@@ -212,11 +212,11 @@ class Loop:
 
     def _await_gates(self, wait: i.AwaitGates) -> o.WaitOver:
         self.journal.rest()
-        if wait.gates or wait.limits:
-            watch = GateWatch(wait.gates, wait.limits)
-            end = self.bench.wait(watch, self._woken)
+        watch = GateWatch(wait.gates, wait.limits)
+        if watch.opens_at_once:
+            end: WaitEnd = GatesOpened(waited_s=0.0)
         else:
-            end = GatesOpened(waited_s=0.0)
+            end = self.bench.wait(watch, self._woken)
         return o.WaitOver(
             cell=wait.cell,
             end=end,

@@ -20,11 +20,10 @@ from harness.run.transitions import Phase
 
 @dataclass(slots=True, kw_only=True)
 class Progress:
-    """Where one cell stands. Counts are of the cell's group. Only ``apply`` writes it."""
+    """Where one cell stands. Counts are of the open group. Only ``apply`` writes it."""
 
     state: CellState = CellState.OPEN
     attempts: int = 0  #: last attempt number given; never reused
-    group: int = 0
     counted: int = 0  #: counted passes that used up ``at_most``
     kept: tuple[KeptPass, ...] = ()
     discards: tuple[tuple[str, int], ...] = ()  #: (rule, how many passes it has discarded)

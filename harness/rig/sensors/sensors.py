@@ -45,7 +45,6 @@ class Sensors:
             taken.update(mine)
             if mine:
                 self._sources.append((source, mine))
-        self._offered = taken
 
     @property
     def names(self) -> tuple[str, ...]:
