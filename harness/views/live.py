@@ -85,7 +85,8 @@ def _gave(ended: r.PassEnded | None) -> str:
     if ended.frames is not None:
         parts.append(f"{ended.frames} frames")
     if ended.end is not None:
-        parts.append(span(ended.end.wall_s))
+        wall_s = ended.end.wall_s
+        parts.append(f"{wall_s:.1f} s" if wall_s < 10 else span(wall_s))
     return f" ({', '.join(parts)})" if parts else ""
 
 

@@ -55,7 +55,7 @@ _HEAD = ("cell", "state", "average", "1 % low", "spread", "passes", "flags")
 
 
 def _row(summary: CellSummary, *, low: str) -> tuple[str, ...]:
-    main = summary.figure("average_fps") or next(iter(summary.figures), None)
+    main = _main(summary.figures)
     lowest = summary.figure(low_name("low_1pct_fps", low))
     state = summary.state.value
     if "group-left" in summary.flags:
@@ -64,11 +64,17 @@ def _row(summary: CellSummary, *, low: str) -> tuple[str, ...]:
         summary.cell.label,
         state,
         _value(main),
-        _value(lowest),
+        _value(lowest) if lowest is not None or main is None else "-",
         _spread(main),
         _passes(summary),
         ", ".join(flag for flag in summary.flags if flag != "group-left"),
     )
+
+
+def _main(figures: Sequence[Estimate]) -> Estimate | None:
+    """Return the figure that stands in the column of averages: the frame rate, else the first."""
+    rates = (each for each in figures if each.name == "average_fps")
+    return next(rates, None) or next(iter(figures), None)
 
 
 def _value(estimate: Estimate | None) -> str:
@@ -121,6 +127,12 @@ def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     lines, mean = [], "mean over kept passes, ± half the 95 % interval"
     if "average_fps" in used:
         lines.append(f"average: frames ÷ total time ({used['average_fps']}); {mean}")
+    others = (_main(summary.figures) for summary in summaries)
+    for name, definition in {x.name: x.definition for x in others if x is not None}.items():
+        if name != "average_fps":
+            lines.append(f"average: {name} ({definition}), where there are no frames; {mean}")
+    if any(len(summary.figures) > 1 for summary in summaries):
+        lines.append("every other figure of a cell: harness results --json")
     low_figure = low_name("low_1pct_fps", low)
     if low_figure in used:
         lines.append(f"1 % low: {used[low_figure]}; {mean}")
@@ -134,7 +146,7 @@ def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     if any(summary.with_discarded for summary in summaries):
         lines += ["", "with the discarded passes put back:"]
         for summary in summaries:
-            for estimate in summary.with_discarded:
-                if estimate.name == "average_fps":
-                    lines.append(f"  {summary.cell.label}: average {_value(estimate)}")
+            again = _main(summary.with_discarded)
+            if again is not None:
+                lines.append(f"  {summary.cell.label}: average {_value(again)}")
     return lines
