@@ -9,7 +9,9 @@ from yaml.nodes import Node
 
 from harness.plan import document as d
 from harness.plan import fields as f
+from harness.plan import history_fields as h
 from harness.plan.bounds import MADE
+from harness.plan.build_history import enough, reference, reuse
 from harness.plan.build_titles import step, titles
 from harness.plan.kinds import Values
 from harness.plan.mappings import Named
@@ -44,6 +46,10 @@ def build(values: Values) -> d.Plan:
         night=_night(values.get(f.NIGHT)),
         about=values.of(f.ABOUT, "").strip(),
         procedure=values.of(f.PROCEDURE, ""),
+        enough=enough(values.get(h.ENOUGH)),
+        reference=reference(values),
+        reuse=reuse(values.get(h.REUSE)),
+        extends=values.of(h.EXTENDS, ""),
         facts=tuple(facts.parts) if facts is not None else (),
     )
 
@@ -203,6 +209,7 @@ def _rig(values: Values | None) -> d.Rig:
     if values is None:
         return d.Rig()
     return d.Rig(
+        gpu=values.get(f.GPU),
         needs=_bounds(values.of(f.NEEDS, ())),
         settle_s=values.of(f.SETTLE, 0.0),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from harness.errors import PlanError, Problem
 from harness.plan import fields as f
 from harness.plan.agreement import grid_fits, names_differ, titles_agree
+from harness.plan.history_agreement import history_agrees
 from harness.plan.kinds import Desk, Values
 from harness.plan.rule_agreement import (
     conditions_agree,
@@ -106,6 +107,7 @@ def _against_each_other(plan: Values, desk: Desk) -> None:
     gates_agree(plan, desk)
     rules_agree(plan, desk)
     night_agrees(plan, desk)
+    history_agrees(plan, desk)
     grid_fits(plan, desk)
 
 

@@ -327,6 +327,44 @@ class Compare:
     low: str = "percentile"  #: which definition of the low figures is shown
 
 
+class EnoughFrom(enum.Enum):
+    """What fixes how many kept passes a cell wants, before they are measured."""
+
+    HISTORY = "history"  #: pooled spread of earlier runs; where there is none, two stages
+    TWO_STAGE = "two-stage"  #: the first passes of the cell itself
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Enough:
+    """How exact a cell is wanted."""
+
+    half_width: float  #: fraction of the mean: half the width of its 95 % interval
+    figure: str | None = None  #: None: the average frame rate, or the title's first own figure
+    source: EnoughFrom = EnoughFrom.TWO_STAGE
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """The cell that is repeated at each visit's start and end, and every so often."""
+
+    title: str
+    scene: str
+    setting: str
+    every_s: float | None = None
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reuse:
+    """Which earlier cells may be taken instead of measuring again."""
+
+    within_s: float
+    same: tuple[str, ...]  #: fingerprint fields that must be as they were
+    check_reference: bool = False
+    at: At | None = _at()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rig:
     """What the rig must be."""
@@ -362,4 +400,8 @@ class Plan:
     night: Night | None = None
     about: str = ""
     procedure: str = ""
+    enough: Enough | None = None
+    reference: Reference | None = None
+    reuse: Reuse | None = None
+    extends: str = ""  #: name of the plan whose accepted cells are taken over
     facts: tuple[tuple[str, str], ...] = ()

@@ -7,6 +7,7 @@ the JSON Schema is written from it.
 from __future__ import annotations
 
 from harness.plan.bounds import Bounded
+from harness.plan.history_fields import ENOUGH, EXTENDS, REFERENCE, REUSE
 from harness.plan.kinds import ByShape, Field, Kind, ListOf, NotBuilt, Values
 from harness.plan.mappings import Mapping, Named, NamedParts
 from harness.plan.measures import Days, Hours, Length, Share, TimeOfDay, Whole
@@ -132,8 +133,8 @@ LOW: Field[str] = Field(
 )
 
 # rig, person, night
-GPU: Field[None] = Field(
-    "gpu", NotBuilt("take it out: no card is read yet"), "the card under test, of several"
+GPU: Field[str] = Field(
+    "gpu", Text("a card's UUID", most=100), "the card under test, of several, by its UUID"
 )
 SETTLE: Field[float] = Field(
     "settle", Length(high=86_400.0), "wait after a boot or a person's step", default="0 s"
@@ -236,8 +237,8 @@ PLAN_MAPPING = Mapping(
     FAULTS,
     COMPARE,
     NIGHT,
-    Field("enough", NotBuilt("write passes: {keep: …}, the passes wanted"), "when it is enough"),
-    Field("reference", NotBuilt("add the reference cell's title as another title"), "drift"),
-    Field("reuse", NotBuilt("take it out: every cell is measured"), "earlier cells"),
-    Field("extends", NotBuilt("take it out and write the whole plan"), "earlier work"),
+    ENOUGH,
+    REFERENCE,
+    REUSE,
+    EXTENDS,
 )

@@ -39,7 +39,7 @@ def conditions_agree(plan: Values, desk: Desk, *, used: frozenset[str]) -> None:
     names_differ(conditions.keys, "conditions", desk)
     for name, condition in conditions.parts:
         by, levels = condition.get(f.BY), condition.get(f.LEVELS)
-        _fields_known(condition, f.CHANGES, desk)
+        fields_known(condition, f.CHANGES, desk)
         if levels is None:
             continue
         names_differ(levels.keys, f"levels of {name}", desk)
@@ -101,7 +101,7 @@ def _by_command(
             desk.warn(part.node, "level-without-command", what, "give it a command of its own")
 
 
-def _fields_known(values: Values, field: Field[tuple[str, ...]], desk: Desk) -> None:
+def fields_known(values: Values, field: Field[tuple[str, ...]], desk: Desk) -> None:
     """Report names that are neither readings nor other fields of the fingerprint."""
     known = (*desk.vocabulary.fields, *desk.vocabulary.readings)
     node = values.nodes.get(field.name)
@@ -141,7 +141,7 @@ def passes_agree(plan: Values, desk: Desk) -> None:
         )
     compare = plan.get(f.COMPARE)
     if compare is not None:
-        _fields_known(compare, f.SAME, desk)
+        fields_known(compare, f.SAME, desk)
 
 
 def gates_agree(plan: Values, desk: Desk) -> None:
