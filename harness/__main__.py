@@ -20,13 +20,22 @@ if TYPE_CHECKING:
 #: Command -> what it does, in the order of the work.
 COMMANDS: dict[str, str] = {
     "check": "all problems of a plan, or its grid, its steps and how long it takes",
+    "rehearse": "the night in simulated time: order, waits, a person's steps, finish",
+    "preflight": "what would spoil a night on this rig, and what to do about it",
     "run": "carry a plan out in the foreground, or go on with it",
     "status": "runs, cells, holds, and what comes next",
     "confirm": "a person's step is done",
     "release": "the rig has been put right: lift its hold",
+    "rerun": "new passes for some cells, under the run's frozen plan",
     "results": "a row per cell: figures, spread, passes by verdict, flags",
+    "compare": "margins between two selections, per cell and over all titles",
+    "recompute": "figures and verdicts again under another definition or rule, beside the old",
+    "ceilings": "rates that a level never exceeds, whatever the setting",
+    "drift": "whether a rig still measures what it measured: its reference cell over the nights",
+    "precision": "the same cells on several rigs: repeatability, reproducibility, nights",
     "trace": "the story of a cell or a pass, down to the capture's hash",
     "figures": "read a capture by itself and print its figures",
+    "verify": "whether the store still holds what was kept; a copy of its records",
     "sensors": "what can be read on this rig, with units and where from",
 }
 

@@ -11,6 +11,8 @@ import sys
 from pathlib import Path
 
 _NAME = "bench-harness"
+#: Names the descriptor of :func:`telling`.
+TELL = "HARNESS_TELL"
 
 
 def store_folder(given: str | None) -> Path:
@@ -25,6 +27,16 @@ def rig_folder() -> Path:
     """Return the folder of the rig's own state: locks and holds, which bind every store."""
     named = os.environ.get("HARNESS_RIG")
     return Path(named) if named else _state_folder() / "rig"
+
+
+def telling() -> int | None:
+    """Return the descriptor on which the runner is to tell what it keeps; None: nobody asked.
+
+    A daemon that starts a runner names it in ``HARNESS_TELL``; it is taken out of the
+    environment, so that no command of a plan sees it.
+    """
+    named = os.environ.pop(TELL, "")
+    return int(named) if named.isdecimal() else None
 
 
 def _data_folder() -> Path:

@@ -12,14 +12,22 @@ from harness.values import Value
 
 TYPE_CHECKING = False  # as typing has it
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
+    from datetime import datetime
     from pathlib import Path
     from typing import TextIO
 
-    from harness.plan.vocabulary import Vocabulary
+    from harness.plan.document import Plan
+    from harness.plan.vocabulary import KnownReading, Vocabulary
     from harness.rig.clock import MachineClock
+    from harness.rig.readings import Sample
     from harness.rig.stop import StopFlag
-    from harness.run.ports import Bench
+    from harness.rig.survey import Surveyor
+    from harness.run.ports import Bench, Entry
+    from harness.run.records import CellSized
+    from harness.store.sqlite import Store
+    from harness.summary.passes import EarlierRun
+    from harness.summary.reusable import Reusable
     from harness.views.live import View
 
 
@@ -35,18 +43,39 @@ def vocabulary() -> Vocabulary:
         readings={
             name: KnownReading(unit=q.unit, form=q.form.value, low=q.low, high=q.high)
             for name, q in QUANTITIES.items()
-        },
+        }
+        | _readings_of_the_lab(),
         rules={
             kind.name: KnownRule(
                 least=kind.marks_from,
                 discards_from=kind.discards_from,
                 takes=kind.options,
+                alphas=kind.alphas,
             )
             for kind in KINDS
         },
         figures=names(),
         fields=FIELDS,
     )
+
+
+def _readings_of_the_lab() -> dict[str, KnownReading]:
+    """Return the readings of this rig's own sensors, which a plan for it may name too."""
+    from harness.plan.vocabulary import KnownReading
+    from harness.rig.quantities import QUANTITIES
+    from harness.settings import rig_folder
+
+    folder = rig_folder()
+    if not (folder / "rig.yaml").exists():
+        return {}
+    from harness.rig.sensors.outside_settings import outside_sensors
+
+    declared = (each for sensor in outside_sensors(folder) for each in sensor.readings)
+    return {
+        each.name: KnownReading(unit=each.unit, form=each.form.value)
+        for each in declared
+        if each.name not in QUANTITIES
+    }
 
 
 class RigInHand(Value):
@@ -60,9 +89,107 @@ class RigInHand(Value):
     tidy: Callable[[], None]  #: removes the folders of attempts whose files are kept
 
 
+def earlier_work(store: Store, plan: Plan, *, rig: str, now: datetime) -> Reusable:
+    """Return what earlier runs of *store* on *rig* have of the cells of *plan*."""
+    import json
+    from functools import partial
+
+    from harness.summary.reusable import reusable
+
+    def frozen(run: str) -> str:
+        plan_text: str = json.loads(next(store.rows(run)).body)["plan"]
+        return plan_text
+
+    if plan.reuse is None and not plan.extends:
+        return reusable(plan, (), now=now)
+    lines = [line for line in store.runs() if line.rig == rig]
+    return reusable(
+        plan,
+        (
+            (line.run, line.plan_name, frozen(line.run), partial(store.entries, line.run))
+            for line in lines
+        ),
+        now=now,
+    )
+
+
+def earlier_run(store: Store) -> EarlierRun:
+    """Return what gives the entries and the frozen plan of a run of *store*, each read once."""
+    from functools import lru_cache
+
+    from harness.plan.canonical import thaw
+    from harness.run.records import RunStarted
+
+    @lru_cache(maxsize=8)
+    def read(run: str) -> tuple[Sequence[Entry], Plan]:
+        entries = store.entries(run)
+        started = entries[0].record
+        assert isinstance(started, RunStarted)
+        return entries, thaw(started.plan)
+
+    return read
+
+
+def sized_by_earlier(folder: Path, plan: Plan, *, rig: str) -> tuple[CellSized, ...]:
+    """Return how many passes cells want by earlier runs on *rig*, where *plan* asks for that."""
+    from functools import partial
+
+    from harness.plan.document import EnoughFrom
+    from harness.store.history import open_history
+    from harness.summary.earlier import earlier, sizes
+
+    if plan.enough is None or plan.enough.source is not EnoughFrom.HISTORY:
+        return ()
+    with open_history(folder) as history:
+        plans = history.plans(rig=rig)
+        runs = ((hash_, text, partial(history.passes, run)) for run, hash_, text in plans)
+        return sizes(plan, earlier(plan, runs))
+
+
+def surveyor(*, store: Path, clock: MachineClock, gpu: str | None, primed_s: float) -> Surveyor:
+    """Return what looks at this rig before a night; nothing is taken in hand.
+
+    Args:
+        store: The store's folder, or where it is going to be.
+        clock: The machine's clock.
+        gpu: The card under test, as the plan names it; None: the only one.
+        primed_s: Rates are taken over this long.
+
+    Raises:
+        RigError: this system's half is not built.
+    """
+    import sys
+    from pathlib import Path
+
+    from harness.errors import Problem, RigError
+    from harness.rig.sensors.registry import machine_sensors
+    from harness.settings import rig_folder
+
+    if sys.platform != "linux":
+        raise RigError(
+            Problem(
+                code="not-built-yet",
+                what="looking at a rig before a night is not built yet for this operating system",
+                do="give the command on a rig with Linux; harness check PLAN works everywhere",
+            )
+        )
+    from harness.rig.survey_linux import LinuxSurveyor
+
+    sensors = machine_sensors(store=store, clock=clock, gpu=gpu)
+    sensors.sample()
+    clock.pause(primed_s)
+    return LinuxSurveyor(state=rig_folder(), folder=Path.cwd(), sensors=sensors)
+
+
 @contextmanager
 def rig_in_hand(
-    *, plan: str, store: Path, flag: StopFlag, view: Callable[[MachineClock], View]
+    *,
+    plan: str,
+    store: Path,
+    flag: StopFlag,
+    view: Callable[[MachineClock], View],
+    gpu: str | None = None,
+    until: datetime | None = None,
 ) -> Iterator[RigInHand]:
     """Take the rig: no other runner can have it meanwhile.
 
@@ -71,6 +198,8 @@ def rig_in_hand(
         store: The store's folder; attempts are carried out in its ``work``.
         flag: Raised when the runner is to stop.
         view: Makes what shows the run.
+        gpu: The card under test, as the plan names it; None: the only one.
+        until: When the night ends; passes that do not fit are not begun. None: it has no end.
 
     Raises:
         RigError: another runner has the rig, and the error says which; or this system's
@@ -98,13 +227,18 @@ def rig_in_hand(
             work=store / "work",
             folder=Path.cwd(),
             clock=clock,
-            sensors=machine_sensors(store=store, clock=clock, own=own),
+            sensors=machine_sensors(store=store, clock=clock, own=own, gpu=gpu, rig=state),
             follow=own.follow,
             flag=flag,
             given=given,
         )
-        shown = view(clock)
-        bench.on_sample = shown.sampled
+        shown = _also_told(view(clock), clock=clock, flag=flag, until=until, beat=lock.beat)
+
+        def sampled(sample: Sample) -> None:
+            lock.beat()
+            shown.sampled(sample)
+
+        bench.on_sample = sampled
         try:
             yield RigInHand(
                 bench=bench,
@@ -116,6 +250,35 @@ def rig_in_hand(
             )
         finally:
             shown.close()
+
+
+def _also_told(
+    view: View,
+    *,
+    clock: MachineClock,
+    flag: StopFlag,
+    until: datetime | None,
+    beat: Callable[[], None],
+) -> View:
+    """Return *view*, with whatever else is told what the runner does: the night's end, a daemon."""
+    from harness.run.night_end import NightEnd
+    from harness.settings import telling
+    from harness.views.told import Several, Told
+
+    flag.asked = beat
+    others: list[NightEnd | Told] = []
+    if until is not None:
+        end = NightEnd(until, now=clock.now, stop=flag.raise_for)
+        others.append(end)
+
+        def asked() -> None:
+            beat()
+            end.look()
+
+        flag.asked = asked
+    if (descriptor := telling()) is not None:
+        others.append(Told(descriptor))
+    return Several(view, *others) if others else view
 
 
 def run_view(out: TextIO, clock: MachineClock, *, live: bool, store: Path) -> View:

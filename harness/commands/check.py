@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import argparse
 import gc
+import sys
 from functools import partial
+from itertools import chain
 
 from harness.errors import AskedError, Exit, Problem, render
 from harness.plan import fields as f
 from harness.plan.check import Checked, check
 from harness.plan.outlook import Outlook, outlook
 from harness.plan.read import read_plan
-from harness.settings import store_folder
-from harness.views.grid import as_text
+from harness.settings import rig_folder, store_folder
+from harness.views.grid import as_text, earlier_lines
 from harness.wiring import vocabulary
 
 TYPE_CHECKING = False  # as typing has it: no check needs it to run
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from harness.plan.kinds import Values
     from harness.plan.source import Source
     from harness.summary.earlier import Earlier
+    from harness.summary.reusable import Reusable
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -70,13 +73,16 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             if args.rig:
                 problems += _on_this_rig(checked, source, store_folder(args.store))
             problems.sort(key=_position)
+        earlier = _earlier_work(checked, store_folder(args.store))
         lengths = seen.lengths if seen is not None else None
         size = outlook(checked.values, earlier=lengths) if checked.values is not None else None
         passes = seen.passes if seen is not None else 0
         if args.json:
-            lines = iter((_as_json(problems, size, passes),))
+            lines = iter((_as_json(problems, size, passes, earlier),))
         else:
             lines = _as_words(args.plan, checked.values, problems, size, seen)
+            if earlier is not None:
+                lines = chain(lines, earlier_lines(earlier))
         out.writelines(line + "\n" for line in lines)
     finally:
         if collecting:
@@ -116,6 +122,25 @@ def _seen(
     return found
 
 
+def _earlier_work(checked: Checked, folder: Path) -> Reusable | None:
+    """Return what earlier runs have of the plan's cells, where the plan speaks of them."""
+    values = checked.values
+    if values is None or not {"reuse", "extends"} & values.nodes.keys() or not folder.is_dir():
+        return None
+    import platform
+
+    from harness.rig.clock import MachineClock
+    from harness.store.history import has_records
+    from harness.store.sqlite import open_store
+    from harness.wiring import earlier_work
+
+    if not has_records(folder):
+        return None
+    with open_store(folder, write=False) as store:
+        now = MachineClock().now()
+        return earlier_work(store, checked.accepted(), rig=platform.node(), now=now)
+
+
 def _unread(folder: Path, error: StoreError) -> Problem:
     """Return the warning for a store that cannot be read: the plan itself can still be checked."""
     first = error.problems[0]
@@ -134,16 +159,25 @@ def _on_this_rig(checked: Checked, source: Source, folder: Path) -> tuple[Proble
     from harness.rig.clock import MachineClock
     from harness.rig.sensors.registry import machine_sensors
     from harness.run.ready import relied_on
-    from harness.views.foresight import not_here
+    from harness.views.foresight import not_here, not_there
 
     plan = checked.accepted()
     names = relied_on(plan)
     clock = MachineClock()
-    sensors = machine_sensors(store=folder, clock=clock)
+    sensors = machine_sensors(store=folder, clock=clock, gpu=plan.rig.gpu, rig=rig_folder())
     sensors.sample()
     clock.pause(WINDOW_S)  # rates need two looks
     readings = dict(zip(names, sensors.read(names), strict=True))
-    return not_here(plan, readings, source)
+    problems = not_here(plan, readings, source)
+    if sys.platform != "linux":
+        return problems  # where programs are looked for elsewhere is not built yet
+    from pathlib import Path
+
+    from harness.rig.survey_linux import LinuxSurveyor
+    from harness.run.preflight_plan import wanted
+
+    looking = LinuxSurveyor(state=rig_folder(), folder=Path.cwd(), sensors=sensors)
+    return (*problems, *not_there(looking.looked_for(wanted(plan)), source))
 
 
 def _position(problem: Problem) -> tuple[int, int]:
@@ -160,7 +194,9 @@ def _print_schema(out: TextIO) -> None:
     out.write("\n")
 
 
-def _as_json(problems: list[Problem], size: Outlook | None, passes: int) -> str:
+def _as_json(
+    problems: list[Problem], size: Outlook | None, passes: int, earlier: Reusable | None
+) -> str:
     import json
 
     answer = {
@@ -169,9 +205,14 @@ def _as_json(problems: list[Problem], size: Outlook | None, passes: int) -> str:
         "problems": [_problem(problem) for problem in problems],
         "cells": size.cells if size is not None else None,
         "passes": size.counted if size is not None else None,
+        "reference_passes": size.references if size is not None else None,
         "person_steps": len(size.steps) if size is not None else None,
         "seconds": size.seconds if size is not None else None,
         "seconds_from": _came_from(size, passes) if size is not None else None,
+        "reusable": None if earlier is None else [offer.cell for offer in earlier.offers],
+        "stale": None
+        if earlier is None
+        else [{"cell": each.cell.key, "differs": list(each.differs)} for each in earlier.stale],
     }
     return json.dumps(answer, ensure_ascii=False)
 

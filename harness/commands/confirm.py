@@ -13,12 +13,15 @@ import shlex
 from pathlib import Path
 from typing import TextIO
 
+from harness.commands.run import folded
 from harness.errors import AskedError, Exit, Problem, RigError
 from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
-from harness.run.records import RequestAnswered, RequestKind, RunStarted
+from harness.run.records import Request, RequestAnswered, RequestKind, RunStarted
+from harness.run.requests import ATTEND
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import Store, open_store
+from harness.views.safety import FIRST_PASS
 
 _PATIENCE_S = 10.0
 
@@ -29,6 +32,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--step", type=int, metavar="N", help="the step's number (default: the open one)"
     )
     parser.add_argument("--by", required=True, metavar="NAME", help="who did it")
+    parser.add_argument(
+        "--attending",
+        action="store_true",
+        help="you stay with the rig until its first pass is over; needed after an opened case",
+    )
     parser.add_argument("--note", default="", metavar="TEXT", help="anything worth keeping with it")
     parser.add_argument("--run", metavar="RUN", help="the run (default: the one that waits)")
     parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
@@ -41,12 +49,22 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     clock = MachineClock()
     with open_store(folder, write=True, check=False) as store:
         name = args.run or _waiting(store)
-        step = _open_step(store, name, args.step)
+        step = _open_step(store, name, args.step, attending=args.attending)
+        earlier = _kept_already(store, name, step)
+        if earlier is not None:
+            later = f"step {step} is confirmed already, by {earlier.by}: "
+            return _show(None, name, args, out, later=later + later_words(store, name, folder))
         number = store.put_request(
-            name, RequestKind.CONFIRM, by=args.by, at=clock.now(), note=args.note, step=step
+            name,
+            RequestKind.CONFIRM,
+            by=args.by,
+            at=clock.now(),
+            note=args.note,
+            step=step,
+            attending=args.attending,
         )
-        answer = _answer(store, name, number, clock, folder)
-        later = "" if answer is not None else _later(store, name, folder)
+        answer = answered(store, name, number, clock, folder)
+        later = "" if answer is not None else later_words(store, name, folder)
     return _show(answer, name, args, out, later=later)
 
 
@@ -65,11 +83,12 @@ def _waiting(store: Store) -> str:
     )
 
 
-def _open_step(store: Store, run: str, asked: int | None) -> int:
+def _open_step(store: Store, run: str, asked: int | None, *, attending: bool) -> int:
     """Return the number of the open step.
 
     Raises:
-        AskedError: no step of *run* is open, or another one than the one that was *asked* for.
+        AskedError: no step of *run* is open, or another one than the one that was *asked* for;
+            or it opens the case, and nobody stays.
     """
     standing = store.run(run).standing
     waits = json.loads(standing.waits) if standing.phase == "step" and standing.waits else {}
@@ -84,12 +103,27 @@ def _open_step(store: Store, run: str, asked: int | None) -> int:
                 do="see `harness status`",
             )
         )
+    if waits.get("opens_case") and not attending:
+        raise AskedError(
+            Problem(
+                code="not-attended",
+                what=ATTEND,
+                where=(f"run {run}, step {number}", *FIRST_PASS),
+                do=f"stay there, and give: harness confirm --step {number} --by YOUR-NAME "
+                "--attending; or confirm later, when you can: the step stays open",
+            )
+        )
     return number
+
+
+def _kept_already(store: Store, run: str, step: int) -> Request | None:
+    """Return the confirmation of the open *step* that nobody has answered yet, or None."""
+    waiting = store.requests(run, after=folded(store, run).last_request)
+    return next((each for each in waiting if each.step == step), None)
 
 
 def _answer_now(store: Store, run: str, folder: Path) -> None:
     """Be the run's writer for a moment, under the rig's lock."""
-    from harness.commands.run import folded
     from harness.rig.stop import StopFlag
     from harness.rules.meter import measure
     from harness.run.loop import Loop
@@ -98,7 +132,11 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
 
     try:
         with rig_in_hand(
-            plan=f"confirming for {run}", store=folder, flag=StopFlag(), view=lambda clock: View()
+            plan=f"confirming for {run}",
+            store=folder,
+            flag=StopFlag(),
+            view=lambda clock: View(),
+            gpu=folded(store, run).plan.rig.gpu,
         ) as rig:
             rig.note(run=run, store=folder)
             Loop(
@@ -115,7 +153,7 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
         # A runner has come up meanwhile.
 
 
-def _answer(
+def answered(
     store: Store, run: str, number: int, clock: MachineClock, folder: Path
 ) -> RequestAnswered | None:
     """Return the answer; None: nobody gives it now. It is not waited for in vain."""
@@ -135,7 +173,7 @@ def _answer(
         clock.pause(0.2)
 
 
-def _later(store: Store, run: str, folder: Path) -> str:
+def later_words(store: Store, run: str, folder: Path) -> str:
     """Say who is going to answer a confirmation that is kept."""
     started = store.entries(run)[0].record
     assert isinstance(started, RunStarted)

@@ -11,12 +11,13 @@ from collections.abc import Sequence
 from typing import TextIO
 
 from harness.errors import AskedError, Exit, Problem
-from harness.plan.canonical import thaw
-from harness.run.records import RunStarted
 from harness.settings import store_folder
 from harness.store.sqlite import open_store
 from harness.summary.cells import CellSummary, summarise
+from harness.summary.signs import signs
 from harness.views.results import as_json, as_table
+from harness.views.signs import signs_json, signs_lines
+from harness.wiring import earlier_run
 
 _KEYS = ("rig", "run", "title", "scene", "setting", "state")
 
@@ -37,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Show the cells of one run."""
-    wanted = [_pair(text) for text in args.where]
+    wanted = [pair(text) for text in args.where]
     with open_store(store_folder(args.store), write=False) as store:
         lines = store.runs(limit=1)
         if args.run is None and not lines:
@@ -46,22 +47,34 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             )
         name = args.run or lines[0].run
         store.run(name)
-        entries = store.entries(name)
-    started = entries[0].record
-    assert isinstance(started, RunStarted)
-    plan = thaw(started.plan)
-    summaries = summarise(entries, plan=plan)
-    chosen = [each for each in summaries if all(_has(each, key, value) for key, value in wanted)]
-    _refuse_unknown(wanted, summaries)
+        earlier = earlier_run(store)
+        entries, plan = earlier(name)
+        summaries = summarise(entries, plan=plan, earlier=earlier)
+    shown = signs(entries, plan=plan)
+    chosen = chosen_by(wanted, summaries)
     if args.json:
-        print(json.dumps(as_json(chosen), ensure_ascii=False, allow_nan=False), file=out)
+        found = {**as_json(chosen), **signs_json(shown)}
+        print(json.dumps(found, ensure_ascii=False, allow_nan=False), file=out)
     else:
-        for line in as_table(chosen, low=plan.compare.low):
+        for line in (*as_table(chosen, low=plan.compare.low), *signs_lines(shown)):
             print(line, file=out)
     return Exit.WELL
 
 
-def _pair(text: str) -> tuple[str, str]:
+def chosen_by(
+    wanted: Sequence[tuple[str, str]], summaries: Sequence[CellSummary]
+) -> list[CellSummary]:
+    """Return the cells that have every *wanted* (key, value).
+
+    Raises:
+        AskedError: no cell has one of them.
+    """
+    _refuse_unknown(wanted, summaries)
+    return [each for each in summaries if all(_has(each, key, value) for key, value in wanted)]
+
+
+def pair(text: str) -> tuple[str, str]:
+    """Return key and value of ``KEY=VALUE``; AskedError where it is not that."""
     key, sign, value = text.partition("=")
     if not sign or not key:
         raise AskedError(

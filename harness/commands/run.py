@@ -10,11 +10,8 @@ import argparse
 import json
 import platform
 import re
-import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import datetime
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TextIO, assert_never
@@ -24,9 +21,11 @@ from harness.errors import Exit, PlanError, Problem, RigError, render
 from harness.plan.canonical import freeze, plan_hash, thaw
 from harness.plan.cells import cells
 from harness.plan.check import check
-from harness.plan.document import Night, Plan
+from harness.plan.document import Plan
+from harness.plan.instants import instant_of
 from harness.plan.read import read_plan
-from harness.rig.stop import StopFlag
+from harness.rig.clock import MachineClock
+from harness.rig.stop import StopFlag, signals
 from harness.rules.meter import measure
 from harness.run import records as r
 from harness.run.apply import fold
@@ -34,14 +33,22 @@ from harness.run.debts import is_debt
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.ports import Bench
-from harness.run.ready import not_ready, relied_on
+from harness.run.ready import THRESHOLD, not_ready, relied_on, speaks_of_no_limits, with_limit
 from harness.run.state import RunState, begin
 from harness.settings import store_folder
+from harness.store.room import refuse_without_room
 from harness.store.sqlite import Store, open_store
 from harness.store.standing import RunLine
 from harness.views.nights import night_line
 from harness.views.outcome import as_text
-from harness.wiring import RigInHand, rig_in_hand, run_view, vocabulary
+from harness.wiring import (
+    RigInHand,
+    earlier_work,
+    rig_in_hand,
+    run_view,
+    sized_by_earlier,
+    vocabulary,
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,6 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
     parser.add_argument("--again", action="store_true", help="start another run of the plan")
     parser.add_argument("--plain", action="store_true", help="plain lines, also in a terminal")
+    parser.add_argument("--until", metavar="WHEN", help="begin no pass that is not over by then")
     parser.add_argument("--json", action="store_true", help="print one JSON object at the end")
 
 
@@ -60,30 +68,29 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     live = sys.stderr.isatty() and out.isatty() and not (args.plain or args.json)
     shown = sys.stderr if args.json else out
     flag = StopFlag()
-    if plan.night is not None:
-        print(_night(plan.night), file=shown)
+    until = args.until and instant_of(args.until, now=MachineClock().now(), option="--until")
+    if (night := plan.night) is not None:
+        hours = {"start": night.start_minute, "end": night.end_minute}
+        print(night_line(**hours, days=night.days, zone=night.zone), file=shown)
     with open_store(folder, write=True) as store:
         known = None if args.again else _known(store, plan, file=args.plan)
-        if known is not None and known.standing.phase == "finished":
+        if known is not None and not _wants_more(store, known):
             outcome, state = Outcome.FINISHED, folded(store, known.run)
         else:
             view = partial(run_view, shown, live=live, store=folder)
-            with (
-                _signals(flag),
-                rig_in_hand(plan=args.plan, store=folder, flag=flag, view=view) as rig,
-            ):
+            hand = partial(rig_in_hand, plan=args.plan, store=folder, flag=flag, view=view)
+            with signals(flag), hand(gpu=plan.rig.gpu, until=until) as rig:
                 name = None if known is None else known.run
-                outcome, state = _carry_on(store, rig, plan, args.plan, name, flag)
+                outcome, state = carry_on(store, rig, plan, args.plan, name, flag)
         if args.json:
             print(json.dumps(_as_json(state.run, outcome, state), ensure_ascii=False), file=out)
         else:
-            print(
-                as_text(outcome, state, plan_file=args.plan, store=str(folder.absolute())), file=out
-            )
+            kept = str(folder.absolute())
+            print(as_text(outcome, state, plan_file=args.plan, store=kept), file=out)
     return status_of(outcome, state)
 
 
-def _carry_on(
+def carry_on(
     store: Store, rig: RigInHand, plan: Plan, file: str, known: str | None, flag: StopFlag
 ) -> tuple[Outcome, RunState]:
     """Take the run *known* up, or start one; return how it was left.
@@ -94,12 +101,19 @@ def _carry_on(
     # A run that is not there yet has left nothing: no run is called "-".
     left = rig.bench.recover(known or "-")
     refuse_if_held(rig.bench, run=known)
-    ready = partial(_refuse_if_not_ready, rig.bench, plan, file=file)
+    ready = partial(_refuse_if_not_ready, rig.bench, plan, file=file, store=store)
     if known is None:
-        ready()
-        known = _start(store, plan, file=file, at=rig.clock.now(), boot=rig.boot)
+        ready(known=None)
+        known = _start(store, plan, rig, file=file)
+    whence = _started(store, known).limit_from
+    if whence is not None:
+        sys.stderr.write(f"note: the plan gives no limits; the limit is {whence}\n")
     rig.note(run=known, store=store.folder)
     state = folded(store, known)
+    offers: tuple[r.Offer, ...] = ()
+    if state.group == 0:  # nothing is measured yet: what is there already may be taken
+        earlier = earlier_work(store, plan, rig=platform.node(), now=rig.clock.now())
+        offers = earlier.offers
     loop = Loop(
         state=state,
         bench=rig.bench,
@@ -111,7 +125,8 @@ def _carry_on(
         stop_reason=lambda: flag.reason,
         onlooker=rig.view,
         left=left,
-        ready=ready,
+        offers=offers,
+        ready=partial(ready, known=known),
     )
     outcome = loop.carry_on()
     rig.tidy()
@@ -178,18 +193,16 @@ def refuse_if_held(bench: Bench, *, run: str | None) -> None:
         )
 
 
-def _night(night: Night) -> str:
-    return night_line(
-        start=night.start_minute, end=night.end_minute, days=night.days, zone=night.zone
-    )
-
-
-def _refuse_if_not_ready(bench: Bench, plan: Plan, *, file: str) -> None:
+def _refuse_if_not_ready(
+    bench: Bench, plan: Plan, *, file: str, store: Store, known: str | None
+) -> None:
     names = relied_on(plan)
     readings = dict(zip(names, bench.read(names), strict=True))
     problems = not_ready(plan, readings, file=file)
     if problems:
         raise RigError(problems)
+    state = begin(plan) if known is None else folded(store, known)
+    refuse_without_room(bench, store.folder, state)
 
 
 def _known(store: Store, plan: Plan, *, file: str) -> RunLine | None:
@@ -210,10 +223,19 @@ def _known(store: Store, plan: Plan, *, file: str) -> RunLine | None:
     return None
 
 
+def _wants_more(store: Store, line: RunLine) -> bool:
+    """Return whether a run is unfinished, or somebody has asked something of it since."""
+    if line.standing.phase != "finished":
+        return True
+    return bool(store.requests(line.run, after=folded(store, line.run).last_request))
+
+
 def _changed(store: Store, run: str, plan: Plan, *, file: str) -> Problem:
     from harness.plan.differences import differences
 
     frozen = folded(store, run).plan
+    if _started(store, run).limit_from is not None and speaks_of_no_limits(plan):
+        plan = replace(plan, limits=frozen.limits)  # the rig's own limit is nobody's change
     return Problem(
         code="plan-changed",
         what=f"the plan was changed while run {run} of it is unfinished",
@@ -223,7 +245,11 @@ def _changed(store: Store, run: str, plan: Plan, *, file: str) -> Problem:
     )
 
 
-def _start(store: Store, plan: Plan, *, file: str, at: datetime, boot: str) -> str:
+def _start(store: Store, plan: Plan, rig: RigInHand, *, file: str) -> str:
+    """Start a run: freeze the plan, with the rig's own limit where it speaks of none."""
+    at = rig.clock.now()
+    (threshold,) = rig.bench.read([THRESHOLD])
+    bounded, limit_from = with_limit(plan, threshold)
     slug = re.sub(r"[^a-z0-9]+", "-", plan.name.lower()).strip("-")[:40] or "plan"
     name = f"{slug}-{at:%Y%m%d-%H%M%S}"
     taken = {line.run for line in store.runs()}
@@ -232,11 +258,12 @@ def _start(store: Store, plan: Plan, *, file: str, at: datetime, boot: str) -> s
     hash_ = plan_hash(plan)
     started = r.RunStarted(
         run=name,
-        plan=freeze(plan),
+        plan=freeze(bounded),
         plan_hash=hash_,
         plan_file=str(Path(file).absolute()),
         rig=platform.node(),
         harness=__version__,
+        limit_from=limit_from,
     )
     store.create_run(
         name,
@@ -245,26 +272,16 @@ def _start(store: Store, plan: Plan, *, file: str, at: datetime, boot: str) -> s
         rig=platform.node(),
         cells=len(cells(plan)),
         at=at,
-        first=[started],
-        boot=boot,
+        first=[started, *sized_by_earlier(store.folder, bounded, rig=platform.node())],
+        boot=rig.boot,
     )
     return name
 
 
-@contextmanager
-def _signals(flag: StopFlag) -> Iterator[None]:
-    """Let Ctrl-C, SIGTERM and SIGHUP ask the runner to stop, cleanly."""
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-
-    def stop(number: int, frame: object) -> None:
-        flag.raise_for(f"told to stop by {signal.Signals(number).name}")
-
-    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
+def _started(store: Store, run: str) -> r.RunStarted:
+    started = store.entries(run)[0].record
+    assert isinstance(started, r.RunStarted)
+    return started
 
 
 def _as_json(run: str, outcome: Outcome, state: RunState) -> dict[str, object]:

@@ -171,7 +171,7 @@ def _doing(line: RunLine, folder: Path, *, at_work: bool, standing_holds: frozen
     waits = _waits(standing.waits) or {}
     match standing.phase:
         case "pass":
-            what = "warm-up pass" if standing.warm_up else "pass"
+            what = {None: "reference pass", True: "warm-up pass", False: "pass"}[standing.warm_up]
             return f"{what} in progress: cell {standing.cell}, attempt {standing.attempt}"
         case "step":
             say = " ".join(waits.get("say", ()))

@@ -46,12 +46,13 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         if args.cell is None:
             _list_cells(name, grid, out, as_json=args.json)
             return Exit.WELL
-        key, attempt = _cell(args.cell, grid)
+        key, attempt = cell_meant(args.cell, grid)
         entries = store.story(name, key, attempt=attempt)
         if attempt is not None and not entries:
             whole = f"harness trace {key} --run {name} --store {shlex.quote(str(folder))}"
             made = _attempts(store.story(name, key))
             raise AskedError(_no_such_attempt(key, attempt, made, grid, whole=whole))
+        entries = _with_groups(store, name, entries)
         if args.json:
             shown = _as_json(name, key, attempt, entries)
             print(json.dumps(shown, ensure_ascii=False), file=out)
@@ -65,6 +66,14 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             for line in _output(store, entry.record) if attempt is not None else ():
                 print(f"        {line}", file=out)
     return Exit.WELL
+
+
+def _with_groups(store: Store, run: str, story: Sequence[Entry]) -> tuple[Entry, ...]:
+    """Return *story* with the groups that its passes are in: what the rig was at the time."""
+    begun = {each.record.group for each in story if isinstance(each.record, r.PassStarted)}
+    opened = (each for each in store.entries(run) if isinstance(each.record, r.GroupOpened))
+    of_it = [each for each in opened if getattr(each.record, "group", None) in begun]
+    return tuple(sorted((*of_it, *story), key=lambda each: each.seq))
 
 
 def _latest(store: Store) -> str:
@@ -92,7 +101,12 @@ def _list_cells(run: str, grid: Grid, out: TextIO, *, as_json: bool) -> None:
         print(f"{key}  {cell.label}", file=out)
 
 
-def _cell(text: str, grid: Grid) -> tuple[str, int | None]:
+def cell_meant(text: str, grid: Grid) -> tuple[str, int | None]:
+    """Return the cell that *text* names, by its key or the beginning of it, and the attempt.
+
+    Raises:
+        AskedError: it names no cell, or several.
+    """
     prefix, sign, number = text.partition("-")
     found = [key for key in grid.cells if key.startswith(prefix)]
     if len(found) != 1 or (sign and not re.fullmatch(r"[0-9]+", number)):
@@ -126,6 +140,9 @@ def _no_such_attempt(
 
 
 def _details(record: r.Record) -> Sequence[str]:
+    if isinstance(record, r.GroupOpened):
+        read = [f"{name}: {text}" for name, text in record.fields]
+        return [*read, *(f"{name} not measured: {why}" for name, why in record.unread)]
     if not isinstance(record, r.PassEnded):
         return ()
     lines = [f"{figure_words(f)} ({f.definition})" for f in record.figures]

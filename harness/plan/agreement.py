@@ -11,6 +11,7 @@ from yaml.nodes import Node, SequenceNode
 
 from harness.plan import fields as f
 from harness.plan import title_fields as t
+from harness.plan.driving import driving_fits, texts_with_braces
 from harness.plan.kinds import Desk, Values
 from harness.plan.mappings import Named
 from harness.plan.names import folded_name, nearest, suggestion
@@ -207,13 +208,14 @@ def _placeholders_known(
     anywhere = frozenset().union(*chosen.values())
     known = {*ALWAYS, *conditions, *anywhere}
     used: set[str] = set()
-    for node, argv in _commands(title):
-        for place, argument in _arguments(node, argv):
-            names = braces(argument, place, known, desk)
-            used.update(names)
-            for name in names:
-                if name in anywhere and name not in conditions:
-                    _has_value(name, chosen, place, desk)
+    texts = [pair for node, argv in _commands(title) for pair in _arguments(node, argv)]
+    for place, text in (*texts, *texts_with_braces(title)):
+        names = braces(text, place, known, desk)
+        used.update(names)
+        for name in names:
+            if name in anywhere and name not in conditions:
+                _has_value(name, chosen, place, desk)
+    driving_fits(title, known, desk)
     build = title.get(t.BUILD)
     if build is not None:
         step_fits(build.get(t.BUILD_COMMAND), build.place(t.BUILD_COMMAND), desk)

@@ -19,6 +19,7 @@ from harness.plan.rule_agreement import (
     DEFAULT_FIGURE,
     DEFAULT_GIVE_UP_S,
     DEFAULT_KEEP,
+    DEFAULT_STEADY,
     default_at_most,
 )
 
@@ -93,6 +94,7 @@ def _gate(values: Values) -> d.Gate:
         for_s=values.of(f.GATE_FOR, 0.0),
         give_up_s=values.of(f.GATE_GIVE_UP, DEFAULT_GIVE_UP_S),
         then=d.Then(values.of(f.GATE_THEN, "mark")),
+        preload=values.of(f.GATE_PRELOAD, False),
         at=at(values.node),
     )
 
@@ -150,6 +152,10 @@ def _passes(values: Values) -> d.Passes:
         made = d.WarmUp(
             passes=warm_up.of(f.WARM_UP_PASSES, d.WarmUp().passes),
             when=d.WarmUp().when if when is None else tuple(map(d.WarmUpWhen, when)),
+            within=warm_up.of(f.WARM_UP_WITHIN, DEFAULT_STEADY)
+            if f.WARM_UP_UNTIL.name in warm_up.nodes
+            else None,
+            at_most=warm_up.of(f.WARM_UP_MOST, d.WarmUp().at_most),
         )
     return d.Passes(
         warm_up=made,
@@ -168,6 +174,7 @@ def _rule(values: Values) -> d.DiscardRule:
         alpha=values.get(f.ALPHA),
         least=values.get(f.LEAST),
         floor=values.get(f.FLOOR),
+        side=d.Side(values.of(f.SIDE, d.Side.BOTH.value)),
         at_most=values.of(f.DISCARD_MOST, 1),
         at=at(values.node),
     )

@@ -48,6 +48,7 @@ def _title(values: Values) -> d.Title:
     build = values.get(t.BUILD)
     cut = values.get(t.CUT)
     frames = values.get(t.FRAMES)
+    alive = values.get(t.ALIVE)
     return d.Title(
         title=values.need(t.TITLE),
         scene=values.need(t.SCENE),
@@ -70,7 +71,54 @@ def _title(values: Values) -> d.Title:
         frames=_frames(frames) if frames is not None else None,
         figures=_figures(values.get(t.FIGURES)),
         bytes_per_frame=values.get(t.BYTES_PER_FRAME),
+        files=_files(values.get(t.FILES)),
+        alive=alive.need(t.ALIVE_PROGRAM) if alive is not None else None,
+        recorder=_recorder(values),
+        reports=_reports(values.get(t.REPORTS)),
+        silent_after_s=values.get(t.SILENT_AFTER),
+        still_after_s=values.get(t.STILL_AFTER),
         at=_at(values.node),
+    )
+
+
+def _files(values: Values | None) -> d.Files | None:
+    if values is None:
+        return None
+    put = values.get(t.FILES_PUT)
+    return d.Files(
+        put=tuple(put.parts) if put is not None else (),
+        watch=values.of(t.FILES_WATCH, ()),
+        give_back=values.of(t.FILES_GIVE_BACK, True),
+        at=_at(values.node),
+    )
+
+
+def _recorder(values: Values) -> d.Command | None:
+    given = values.get(t.RECORDER)
+    if isinstance(given, Values):
+        return d.Command(
+            argv=given.need(t.STEP_COMMAND),
+            time_limit_s=given.of(t.RECORDER_LIMIT, t.RECORDER_LIMIT_S),
+            at=_at(given.place(t.STEP_COMMAND)),
+        )
+    if given is None:
+        return None
+    return d.Command(argv=given, time_limit_s=t.RECORDER_LIMIT_S, at=_at(values.place(t.RECORDER)))
+
+
+def _reports(named: Named[Values] | None) -> tuple[d.Report, ...]:
+    if named is None:
+        return ()
+    return tuple(
+        d.Report(
+            name=name,
+            source=d.FigureFrom(values.need(t.REPORT_FROM)),
+            pattern=values.get(t.FIGURE_PATTERN),
+            file=values.get(t.FIGURE_FILE),
+            pointer=values.get(t.FIGURE_AT),
+            at=_at(named.keys[name]),
+        )
+        for name, values in named.parts
     )
 
 

@@ -20,7 +20,16 @@ import json
 from harness.errors import Problem, StoreError
 from harness.plan.as_json import field_names, plain, reader
 from harness.plan.cells import Cell, setting_of, title_of
-from harness.plan.document import Command, Condition, FigureSpec, Level, Plan, Setting
+from harness.plan.document import (
+    Command,
+    Condition,
+    FigureSpec,
+    Level,
+    Plan,
+    Report,
+    Setting,
+    Title,
+)
 
 
 def freeze(plan: Plan) -> str:
@@ -70,6 +79,15 @@ def procedure_hash(plan: Plan, cell: Cell, *, definitions: str) -> str:
     Raises:
         KeyError: *cell* is not of *plan*.
     """
+    return _sha256(_json(procedure(plan, cell, definitions=definitions)))
+
+
+def procedure(plan: Plan, cell: Cell, *, definitions: str) -> dict[str, object]:
+    """Return by name all that can move the number of *cell*, as ``procedure_hash`` says.
+
+    Raises:
+        KeyError: *cell* is not of *plan*.
+    """
     title, setting = title_of(plan, cell), setting_of(plan, cell)
     conditions = {condition.name: condition for condition in plan.conditions}
     levels: dict[str, object] = {}
@@ -80,28 +98,50 @@ def procedure_hash(plan: Plan, cell: Cell, *, definitions: str) -> str:
             "command": _argv(level.command),
             "expect": level.expect,
         }
-    return _sha256(
-        _json(
-            {
-                "title": title.title,
-                "scene": title.scene,
-                "setting": dict(setting.values),
-                "levels": levels,
-                "command": _argv(title.command),
-                "prepare": [_argv(command) for command in title.prepare],
-                "tidy": [_argv(command) for command in title.tidy],
-                "collect": title.collect,
-                "build": [title.build_files, _argv(title.build_command)],
-                "cut": title.cut,
-                "frames": _by_name(title.frames),
-                "figures": _by_name(title.figures),
-                "gates": plan.gates,
-                "guards": plan.guards,
-                "warm_up": plan.passes.warm_up,
-                "definitions": definitions,
-            }
-        )
-    )
+    return {
+        "title": title.title,
+        "scene": title.scene,
+        "setting": dict(setting.values),
+        "levels": levels,
+        "command": _argv(title.command),
+        "prepare": [_argv(command) for command in title.prepare],
+        "tidy": [_argv(command) for command in title.tidy],
+        "collect": title.collect,
+        "build": [title.build_files, _argv(title.build_command)],
+        "cut": title.cut,
+        "frames": _by_name(title.frames),
+        "figures": _by_name(title.figures),
+        "gates": plan.gates,
+        "guards": plan.guards,
+        "warm_up": plan.passes.warm_up,
+        "definitions": definitions,
+        **_driven(title),
+    }
+
+
+def procedure_differs(before: Plan, after: Plan, cell: Cell) -> tuple[str, ...]:
+    """Return the names of what moves the number of *cell* and differs between two plans.
+
+    Raises:
+        KeyError: *cell* is not of both.
+    """
+    one = procedure(before, cell, definitions="")
+    other = procedure(after, cell, definitions="")
+    names = dict.fromkeys([*one, *other])
+    return tuple(name for name in names if _json(one.get(name)) != _json(other.get(name)))
+
+
+def _driven(title: Title) -> dict[str, object]:
+    """Return what else of how a title is driven moves its number, where the plan says any.
+
+    What only tells whether a pass can be believed (watched files, reports, silence) moves none.
+    """
+    said: dict[str, object] = {
+        "put": sorted(title.files.put) if title.files is not None else [],
+        "alive": title.alive,
+        "recorder": _argv(title.recorder),
+    }
+    return {name: value for name, value in said.items() if value}
 
 
 def _argv(command: Command | None) -> list[str] | None:
@@ -125,7 +165,7 @@ def _json(data: object) -> str:
 
 def key_of(value: object) -> str | None:
     """Return the key that a plan file writes *value* under, or None for an entry of a list."""
-    if isinstance(value, (Setting, Condition, Level, FigureSpec)):
+    if isinstance(value, (Setting, Condition, Level, FigureSpec, Report)):
         return value.name
     if isinstance(value, tuple) and len(value) == 2 and isinstance(value[0], str):
         return value[0]

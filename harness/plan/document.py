@@ -56,6 +56,14 @@ class FigureFrom(enum.Enum):
     JSON = "json"
 
 
+class Side(enum.Enum):
+    """On which side of its cell a discard rule looks for an outlier."""
+
+    LOW = "low"
+    HIGH = "high"
+    BOTH = "both"
+
+
 class FaultThen(enum.Enum):
     """What follows when a fault came again as often as the plan allows."""
 
@@ -224,6 +232,34 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Files:
+    """Files that are put in place for a pass, and files that must not change in it.
+
+    ``put`` are (file, where it is put); both, and ``watch``, may hold ``{…}``.
+    """
+
+    put: tuple[tuple[str, str], ...] = ()
+    watch: tuple[str, ...] = ()
+    give_back: bool = True  #: what lay there before is given back after the pass
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """A value that the title says it really used, held against what was asked for.
+
+    ``name`` is the placeholder that asks for it, such as ``size``.
+    """
+
+    name: str
+    source: FigureFrom  #: never a wall time
+    pattern: str | None = None  #: regular expression with a group ``value``
+    file: str | None = None
+    pointer: str | None = None  #: JSON pointer, RFC 6901
+    at: At | None = _at()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Title:
     """A program whose speed is measured, at one scene."""
 
@@ -240,15 +276,26 @@ class Title:
     frames: Frames | None = None
     figures: tuple[FigureSpec, ...] = ()
     bytes_per_frame: float | None = None
+    files: Files | None = None
+    alive: str | None = None  #: the program that goes on when the command has ended
+    recorder: Command | None = None  #: its time limit is for ending, once it is told to
+    reports: tuple[Report, ...] = ()
+    silent_after_s: float | None = None  #: so long without output, and the pass is ended
+    still_after_s: float | None = None  #: so long without a growing capture: the same
     at: At | None = _at()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WarmUp:
-    """How many passes are carried out and not counted, and when."""
+    """How many passes are carried out and not counted, and when.
+
+    ``passes`` of them, or, where ``within`` is given, as many as it takes until steady.
+    """
 
     passes: int = 1
     when: tuple[WarmUpWhen, ...] = (WarmUpWhen.LAUNCH, WarmUpWhen.VISIT, WarmUpWhen.BUILD_CHANGED)
+    within: float | None = None  #: until steady: successive passes differ by no more, a fraction
+    at_most: int = 5  #: passes until steady; after so many the cell goes on, marked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -272,6 +319,7 @@ class DiscardRule:
     alpha: float | None = None
     least: int | None = None  #: kept passes below which the rule only marks
     floor: float | None = None  #: fraction; a smaller difference is never an outlier
+    side: Side = Side.BOTH
     at_most: int = 1  #: discards in one cell and group
     at: At | None = _at()
 

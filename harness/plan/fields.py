@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from harness.plan.bounds import Bounded
 from harness.plan.history_fields import ENOUGH, EXTENDS, REFERENCE, REUSE
-from harness.plan.kinds import ByShape, Field, Kind, ListOf, NotBuilt, Values
+from harness.plan.kinds import ByShape, Field, Kind, ListOf, Values
 from harness.plan.mappings import Mapping, Named, NamedParts
 from harness.plan.measures import Days, Hours, Length, Share, TimeOfDay, Whole
 from harness.plan.texts import NAME, Choice, Flag, Text
@@ -25,6 +25,9 @@ GATE_GIVE_UP: Field[float] = Field(
 )
 GATE_THEN: Field[str] = Field(
     "then", Choice("mark", "skip", "hold"), "what follows when it gave up", default="mark"
+)
+GATE_PRELOAD: Field[bool] = Field(
+    "preload", Flag(), "below the band run the title to warm the part", default="false"
 )
 GUARD_SHARE: Field[float] = Field("share", Share(), "of the pass's time that it may fail")
 GUARD_FOR: Field[float] = Field("for", Length(), "how long without a break it may fail")
@@ -65,7 +68,13 @@ WARM_UP_WHEN: Field[tuple[str, ...]] = Field(
     "what makes them necessary",
     default="[launch, visit, build-changed]",
 )
-_STEADY = "write passes and when: so many warm-up passes are carried out"
+WARM_UP_UNTIL: Field[str] = Field("until", Choice("steady"), "warm up until passes agree")
+WARM_UP_WITHIN: Field[float] = Field(
+    "within", Share(low=1e-6), "how far two passes in a row may differ", default="1 %"
+)
+WARM_UP_MOST: Field[int] = Field(
+    "at_most", Whole(2, 100), "warm-up passes, steady or not", default="5"
+)
 WARM_UP: Field[int | Values] = Field(
     "warm_up",
     ByShape(
@@ -74,9 +83,9 @@ WARM_UP: Field[int | Values] = Field(
         entries=Mapping(
             WARM_UP_PASSES,
             WARM_UP_WHEN,
-            Field("until", NotBuilt(_STEADY), "warm up until steady"),
-            Field("within", NotBuilt(_STEADY), "how steady"),
-            Field("at_most", NotBuilt(_STEADY), "warm-up passes at most"),
+            WARM_UP_UNTIL,
+            WARM_UP_WITHIN,
+            WARM_UP_MOST,
         ),
     ),
     "passes that are not counted",
@@ -99,6 +108,9 @@ MORE_THAN: Field[float] = Field("more_than", Share(low=1e-6), "distance from the
 ALPHA: Field[float] = Field("alpha", Share(low=1e-6, high=0.5), "level of significance")
 LEAST: Field[int] = Field("least", Whole(1, MOST_PASSES), "kept passes below which it only marks")
 FLOOR: Field[float] = Field("floor", Share(), "a smaller difference is never an outlier")
+SIDE: Field[str] = Field(
+    "side", Choice("low", "high", "both"), "where it looks for an outlier", default="both"
+)
 DISCARD_MOST: Field[int] = Field(
     "at_most", Whole(1, MOST_PASSES), "discards in one cell and group", default="1"
 )
@@ -176,7 +188,6 @@ TITLES: Field[tuple[Values, ...]] = Field(
 PASSES: Field[Values] = Field(
     "passes", Mapping(WARM_UP, KEEP, AT_MOST, LOOK_FIRST), "how often", required=True
 )
-_PRELOAD = "take preload out; the gate then waits until the part is in the band by itself"
 GATES: Field[tuple[Values, ...]] = Field(
     "gates",
     ListOf(
@@ -184,7 +195,7 @@ GATES: Field[tuple[Values, ...]] = Field(
             GATE_FOR,
             GATE_GIVE_UP,
             GATE_THEN,
-            Field("preload", NotBuilt(_PRELOAD, unless="false"), "run the title to warm the part"),
+            GATE_PRELOAD,
         ),
         least=0,
     ),
@@ -202,7 +213,7 @@ LIMITS: Field[str | tuple[Values, ...]] = Field(
 )
 DISCARD: Field[tuple[Values, ...]] = Field(
     "discard",
-    ListOf(Mapping(RULE, ON, MORE_THAN, ALPHA, LEAST, FLOOR, DISCARD_MOST), least=0),
+    ListOf(Mapping(RULE, ON, MORE_THAN, ALPHA, LEAST, FLOOR, SIDE, DISCARD_MOST), least=0),
     "rules over the passes of one cell",
 )
 ORDER: Field[Values] = Field(

@@ -101,3 +101,24 @@ def round_order(
         return tuple(sorted(members, key=lambda cell: draw(cell.key)))
     levels = {cell.levels: draw("levels " + repr(cell.levels)) for cell in members}
     return tuple(sorted(members, key=lambda cell: (levels[cell.levels], draw(cell.key))))
+
+
+def reference_cells(plan: Plan, in_order: Sequence[Block]) -> tuple[str | None, ...]:
+    """Return the key of the reference cell of each of *in_order*; None where there is none.
+
+    It is the plan's title and setting under the block's own levels and the first level of
+    every other condition, so that it is the same cell in every visit and night.
+    """
+    reference = plan.reference
+    if reference is None:
+        return tuple(None for _ in in_order)
+    firsts = {condition.name: condition.levels[0].name for condition in plan.conditions}
+    wanted = (reference.title, reference.scene, reference.setting)
+    by_levels = {
+        frozenset(cell.levels): cell.key
+        for cell in cells(plan)
+        if (cell.title, cell.scene, cell.setting) == wanted
+    }
+    return tuple(
+        by_levels.get(frozenset({**firsts, **dict(block.levels)}.items())) for block in in_order
+    )

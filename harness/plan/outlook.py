@@ -16,10 +16,14 @@ from __future__ import annotations
 import itertools
 
 from harness.plan import fields as f
+from harness.plan import history_fields as h
 from harness.plan import title_fields as t
 from harness.plan.kinds import Values
 from harness.plan.mappings import Named
 from harness.plan.rule_agreement import DEFAULT_KEEP
+
+#: Warm-up passes until steady: two are the fewest that can agree, and no more are foreseen.
+LEAST_STEADY = 2
 
 TYPE_CHECKING = False  # as typing has it: no check needs it to run
 if TYPE_CHECKING:
@@ -39,6 +43,8 @@ class Outlook:
         cells: Cells of the grid.
         counted: Counted passes if each is kept.
         warm_ups: Passes that are not counted.
+        references: Passes of the reference cell, at the start and the end of every stay;
+            those that come every so often depend on how long the night is.
         steps: What a person is asked to do, in order, each the levels to be set.
         seconds: What is known of the time it takes.
         seen: Titles that count with earlier passes.
@@ -47,8 +53,8 @@ class Outlook:
     """
 
     __slots__ = (
-        "bounded", "cells", "counted", "levels", "opens_case", "seconds", "seen", "settings",
-        "steps", "titles", "warm_ups",
+        "bounded", "cells", "counted", "levels", "opens_case", "references", "seconds", "seen",
+        "settings", "steps", "titles", "warm_ups",
     )  # fmt: skip
 
     def __init__(
@@ -65,16 +71,17 @@ class Outlook:
         seen: tuple[str, ...] = (),
         bounded: tuple[str, ...],
         opens_case: int,
+        references: int = 0,
     ) -> None:
         self.titles, self.settings, self.levels = titles, settings, levels
         self.cells, self.counted, self.warm_ups = cells, counted, warm_ups
-        self.steps, self.opens_case = steps, opens_case
+        self.steps, self.opens_case, self.references = steps, opens_case, references
         self.seconds, self.seen, self.bounded = seconds, seen, bounded
 
     @property
     def passes(self) -> int:
-        """Return all passes, warm-ups too."""
-        return self.counted + self.warm_ups
+        """Return all passes, warm-ups and the reference cell's too."""
+        return self.counted + self.warm_ups + self.references
 
     @property
     def scenes(self) -> int:
@@ -104,6 +111,8 @@ def outlook(plan: Values, *, earlier: Lengths | None = None) -> Outlook:
     cells, seconds = 0, 0.0
     seen: list[str] = []
     bounded: list[str] = []
+    reference = plan.get(h.REFERENCE)
+    references = 2 * _stays(parts, order, visits) if reference is not None else 0
     for title in plan.need(f.TITLES):
         name = title.need(t.TITLE)
         here = len(title.need(t.TITLE_SETTINGS)) * levels
@@ -111,12 +120,15 @@ def outlook(plan: Values, *, earlier: Lengths | None = None) -> Outlook:
         means = earlier.get((name, title.need(t.SCENE)), ()) if earlier is not None else ()
         if means:
             seen.append(name)
-            seconds += (keep + warm_ups) * here * sum(means) / len(means)
-            continue
-        length, known = _length(title)
-        if not known:
-            bounded.append(name)
-        seconds += here * (keep + warm_ups) * (length + hold)
+            a_pass = sum(means) / len(means)
+        else:
+            length, known = _length(title)
+            if not known:
+                bounded.append(name)
+            a_pass = length + hold
+        seconds += here * (keep + warm_ups) * a_pass
+        if reference is not None and _is_reference(reference, title):
+            seconds += references * a_pass
     rig = plan.get(f.RIG)
     settle = rig.of(f.SETTLE, 0.0) if rig is not None else 0.0
     return Outlook(
@@ -131,7 +143,24 @@ def outlook(plan: Values, *, earlier: Lengths | None = None) -> Outlook:
         seen=tuple(seen),
         bounded=tuple(bounded),
         opens_case=opens_case,
+        references=references,
     )
+
+
+def _is_reference(reference: Values, title: Values) -> bool:
+    scene = reference.get(h.REFERENCE_SCENE)
+    mine = title.need(t.TITLE) == reference.need(h.REFERENCE_TITLE)
+    return mine and scene in (None, title.need(t.SCENE))
+
+
+def _stays(conditions: list[tuple[str, Values]], order: Values | None, visits: int) -> int:
+    """Return how many unbroken stays at one state of the hardware there are, visits together."""
+    within = order.get(f.ROUNDS_WITHIN) if order is not None else None
+    states = 1
+    for name, condition in conditions:
+        if condition.need(f.BY) == "operator" or name == within:
+            states *= len(_levels(condition).parts)
+    return states * visits
 
 
 def _length(title: Values) -> tuple[float, bool]:
@@ -148,6 +177,8 @@ def _warm_ups(passes: Values, visits: int) -> int:
     warm_up = passes.get(f.WARM_UP)
     if isinstance(warm_up, Values):
         count, when = warm_up.of(f.WARM_UP_PASSES, 1), warm_up.get(f.WARM_UP_WHEN)
+        if f.WARM_UP_UNTIL.name in warm_up.nodes:
+            count = LEAST_STEADY
         return count * (visits if when is None or "visit" in when else 1)
     return (1 if warm_up is None else warm_up) * visits
 

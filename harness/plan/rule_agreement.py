@@ -12,6 +12,7 @@ from yaml.nodes import Node, SequenceNode
 from harness.plan import fields as f
 from harness.plan import title_fields as t
 from harness.plan.agreement import names_differ, step_fits
+from harness.plan.bounds import MADE
 from harness.plan.kinds import Desk, Field, Values
 from harness.plan.mappings import Named
 from harness.plan.names import nearest, suggestion
@@ -21,6 +22,7 @@ from harness.units import shown, span
 DEFAULT_KEEP = 3
 DEFAULT_FIGURE = "average_fps"
 DEFAULT_GIVE_UP_S = 900.0
+DEFAULT_STEADY = 0.01
 
 
 def default_at_most(keep: int) -> int:
@@ -128,6 +130,7 @@ def passes_agree(plan: Values, desk: Desk) -> None:
             what = f"visits {visits} is more than keep {keep}: some visits would measure nothing"
             do = f"write visits: {keep} or fewer, or a larger keep"
             desk.error(order.place(f.VISITS), "visits-above-keep", what, do)
+        _warm_up_agrees(passes.get(f.WARM_UP), desk)
     within = order.get(f.ROUNDS_WITHIN) if order is not None else None
     conditions = plan.get(f.CONDITIONS)
     names = conditions.keys if conditions is not None else {}
@@ -144,8 +147,21 @@ def passes_agree(plan: Values, desk: Desk) -> None:
         fields_known(compare, f.SAME, desk)
 
 
+def _warm_up_agrees(warm_up: int | Values | None, desk: Desk) -> None:
+    if not isinstance(warm_up, Values):
+        return
+    steady = f.WARM_UP_UNTIL.name in warm_up.nodes
+    unused = (f.WARM_UP_PASSES,) if steady else (f.WARM_UP_WITHIN, f.WARM_UP_MOST)
+    for field in unused:
+        if field.name in warm_up.nodes:
+            what = f"passes.warm_up has {field.name} and "
+            what += "until: steady, which counts for itself" if steady else "no until: steady"
+            do = "take one of them out" if steady else "write until: steady, or take it out"
+            desk.error(warm_up.place(field), "unused-key", what, do)
+
+
 def gates_agree(plan: Values, desk: Desk) -> None:
-    """Report gates that give up before they can open."""
+    """Report gates that give up before they can open, and preloads that warm nothing."""
     for place, gate in enumerate(plan.of(f.GATES, ()), start=1):
         give_up = gate.of(f.GATE_GIVE_UP, DEFAULT_GIVE_UP_S)
         hold = gate.get(f.GATE_FOR)
@@ -155,12 +171,19 @@ def gates_agree(plan: Values, desk: Desk) -> None:
                 f"and gives up after {span(give_up)}"
             )
             desk.error(gate.place(f.GATE_FOR), "gate-never-opens", what, "write a longer give_up")
+        made = gate.get(MADE)
+        warms = made is None or (made.unit == "°C" and made.at_least is not None)
+        if gate.get(f.GATE_PRELOAD) and not warms:
+            what = f"gates[{place}] has preload, and no lower edge of a temperature to warm to"
+            do = "write between or at_least for a temperature, or take preload out"
+            desk.error(gate.place(f.GATE_PRELOAD), "unused-key", what, do)
 
 
 def rules_agree(plan: Values, desk: Desk) -> None:
     """Report discard rules that are unknown, cannot fire, or are told what they do not know."""
     passes = plan.get(f.PASSES)
     keep = passes.of(f.KEEP, DEFAULT_KEEP) if passes is not None else None
+    most = passes.get(f.AT_MOST) if passes is not None else None
     for rule in plan.of(f.DISCARD, ()):
         name = rule.get(f.RULE)
         _figure_known(rule, plan, desk)
@@ -174,7 +197,7 @@ def rules_agree(plan: Values, desk: Desk) -> None:
             desk.error(rule.place(f.RULE), "unknown-rule", what, do)
             continue
         _keys_fit(name, known, rule, desk)
-        _can_fire(name, known, rule, keep, desk)
+        _can_fire(name, known, rule, desk, keep=keep, most=most)
 
 
 def _keys_fit(name: str, known: KnownRule, rule: Values, desk: Desk) -> None:
@@ -187,9 +210,16 @@ def _keys_fit(name: str, known: KnownRule, rule: Values, desk: Desk) -> None:
         if key not in rule.nodes:
             what = f"the rule {name} needs the key {key}"
             desk.error(rule.node, "key-missing", what, f"write {key}")
+    alpha = rule.get(f.ALPHA)
+    if alpha is not None and known.alphas and alpha not in known.alphas:
+        levels = ", ".join(f"{100 * level:g} %" for level in known.alphas)
+        what = f"the rule {name} has no critical value for alpha {100 * alpha:g} %"
+        desk.error(rule.place(f.ALPHA), "unknown-alpha", what, f"write one of {levels}")
 
 
-def _can_fire(name: str, known: KnownRule, rule: Values, keep: int | None, desk: Desk) -> None:
+def _can_fire(
+    name: str, known: KnownRule, rule: Values, desk: Desk, *, keep: int | None, most: int | None
+) -> None:
     least = rule.get(f.LEAST)
     start = known.discards_from if least is None else least
     if least is not None and least < known.discards_from:
@@ -205,6 +235,11 @@ def _can_fire(name: str, known: KnownRule, rule: Values, keep: int | None, desk:
         what = f"{name} discards from {start} passes on, and keep is {keep}: it only marks"
         do = f"write keep: {start} or more if passes are to be discarded"
         desk.warn(rule.place(f.RULE), "rule-only-marks", what, do)
+    elif keep is not None and most is not None and most <= keep:
+        what = f"{name} may discard, and passes.at_most leaves no pass to replace it: the cell "
+        what += "would end short"
+        do = f"write passes.at_most: {keep + rule.of(f.DISCARD_MOST, 1)} or more"
+        desk.warn(rule.place(f.RULE), "discard-not-replaced", what, do)
 
 
 def _figure_known(rule: Values, plan: Values, desk: Desk) -> None:

@@ -7,16 +7,19 @@ the JSON Schema is written from it.
 from __future__ import annotations
 
 from harness.plan.formats import CHARACTER, COLUMN, ENCODING, HEADER, FrameFile
-from harness.plan.kinds import ByShape, Field, Kind, ListOf, NotBuilt, Values
+from harness.plan.kinds import ByShape, Field, Kind, ListOf, Values
 from harness.plan.mappings import Mapping, Named, NamedParts
 from harness.plan.measures import Length, Share, Size, Whole
-from harness.plan.texts import NAME, Arguments, CaptureFile, Choice, Pattern, Pointer, Text
+from harness.plan.texts import NAME, Arguments, CaptureFile, Choice, Flag, Pattern, Pointer, Text
 
 #: How long a title, and a step beside it, may take where the plan does not say.
 TITLE_LIMIT_S = 600.0
 STEP_LIMIT_S = 120.0
+#: How long a recorder may take to end, once it is told to.
+RECORDER_LIMIT_S = 30.0
 
 _LIMIT = Length(low=0.1)
+_PATH = Text("a path", most=4096)
 
 # A command: a list of arguments, or such a list with a time limit of its own.
 STEP_COMMAND: Field[tuple[str, ...]] = Field(
@@ -85,7 +88,7 @@ FIGURE_AT: Field[str] = Field("at", Pointer(), "JSON pointer to the number, for 
 
 # build
 BUILD_FILES: Field[tuple[str, ...]] = Field(
-    "files", ListOf(Text("a path", most=4096)), "files whose content identifies the build"
+    "files", ListOf(_PATH), "files whose content identifies the build"
 )
 BUILD_COMMAND: Field[tuple[str, ...] | Values] = Field(
     "command", STEP, "a command whose output identifies the build"
@@ -148,12 +151,63 @@ BYTES_PER_FRAME: Field[float] = Field(
     "bytes_per_frame", Size(), "what each frame moves over the link, for ceilings"
 )
 
+# driving the title
+FILES_PUT: Field[Named[str]] = Field(
+    "put", NamedParts(_PATH, names=_PATH), "files to put in place before a pass: from: to"
+)
+FILES_WATCH: Field[tuple[str, ...]] = Field(
+    "watch", ListOf(_PATH), "settings files that must not change during a pass"
+)
+FILES_GIVE_BACK: Field[bool] = Field(
+    "give_back", Flag(), "whether what lay there before is given back after it", default="true"
+)
+FILES: Field[Values] = Field(
+    "files",
+    Mapping(FILES_PUT, FILES_WATCH, FILES_GIVE_BACK),
+    "files to put in place, and settings files to watch",
+)
+ALIVE_PROGRAM: Field[str] = Field(
+    "program", NAME, "its name, as the system lists it", required=True
+)
+ALIVE: Field[Values] = Field(
+    "alive", Mapping(ALIVE_PROGRAM), "the program that goes on when its launcher has ended"
+)
+RECORDER_LIMIT: Field[float] = Field(
+    "time_limit", _LIMIT, "how long it may take to end, once told to", default="30 s"
+)
+RECORDER: Field[tuple[str, ...] | Values] = Field(
+    "recorder",
+    ByShape(
+        "a list of arguments", items=Arguments(), entries=Mapping(STEP_COMMAND, RECORDER_LIMIT)
+    ),
+    "a second command, that records while the title runs",
+)
+SILENT_AFTER: Field[float] = Field(
+    "silent_after", _LIMIT, "how long the title may go without a word of output"
+)
+STILL_AFTER: Field[float] = Field(
+    "still_after", _LIMIT, "how long its captures may go without growing"
+)
+REPORT_FROM: Field[str] = Field(
+    "from", Choice("output", "json"), "where the title says it", required=True
+)
+REPORTS: Field[Named[Values]] = Field(
+    "reports",
+    NamedParts(Mapping(REPORT_FROM, FIGURE_PATTERN, FIGURE_FILE, FIGURE_AT)),
+    "values the title says it used, held against what was asked for",
+)
+
 TITLE_FIELDS: tuple[Field[object], ...] = (
     TITLE,
     SCENE,
     TITLE_SETTINGS,
+    FILES,
     COMMAND,
     TIME_LIMIT,
+    SILENT_AFTER,
+    STILL_AFTER,
+    ALIVE,
+    RECORDER,
     PREPARE,
     TIDY,
     COLLECT,
@@ -162,10 +216,5 @@ TITLE_FIELDS: tuple[Field[object], ...] = (
     FRAMES,
     FIGURES,
     BYTES_PER_FRAME,
-    Field("files", NotBuilt("put the files there in a prepare step"), "files to put and watch"),
-    Field(
-        "alive", NotBuilt("start the title itself, not its launcher"), "the program that lives on"
-    ),
-    Field("recorder", NotBuilt("let the title write its own frame log"), "a second command"),
-    Field("reports", NotBuilt("look at the title's output by yourself"), "settings it reports"),
+    REPORTS,
 )

@@ -38,9 +38,10 @@ class KnownRule:
         discards_from: Passes below which it may only mark.
         takes: Keys it knows besides ``rule``, ``on`` and ``at_most``.
         needs: Of these, the ones that have no default.
+        alphas: The levels it knows critical values for; empty: any.
     """
 
-    __slots__ = ("discards_from", "least", "needs", "takes")
+    __slots__ = ("alphas", "discards_from", "least", "needs", "takes")
 
     def __init__(
         self,
@@ -49,11 +50,13 @@ class KnownRule:
         discards_from: int,
         takes: tuple[str, ...] = (),
         needs: tuple[str, ...] = (),
+        alphas: tuple[float, ...] = (),
     ) -> None:
         self.least = least
         self.discards_from = discards_from
         self.takes = takes
         self.needs = needs
+        self.alphas = alphas
 
 
 class Vocabulary:

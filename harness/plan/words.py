@@ -5,7 +5,7 @@ Pure.
 
 from __future__ import annotations
 
-from harness.plan.document import Bound
+from harness.plan.document import Bound, Guard
 
 
 def words(bound: Bound) -> str:
@@ -30,3 +30,17 @@ def words(bound: Bound) -> str:
     if bound.at_most is not None:
         return f"at most {bound.at_most:g}{unit}"
     raise ValueError(f"a bound on {bound.reading} that bounds nothing")
+
+
+def allowance(guard: Guard) -> str:
+    """Return how long a guard may fail, or nothing where one sample breaches it.
+
+    >>> allowance(Guard(bound=Bound(reading="cpu.load", unit="%", at_most=5.0), share=0.1))
+    'for 10 % of the pass'
+    """
+    parts = []
+    if guard.share is not None:
+        parts.append(f"for {100.0 * guard.share:g} % of the pass")
+    if guard.for_s is not None:
+        parts.append(f"for {guard.for_s:g} s without a break")
+    return " and ".join(parts)

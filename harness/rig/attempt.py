@@ -10,11 +10,11 @@ import os
 import shutil
 import stat
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from harness.rig.clock import MachineClock
-from harness.rig.tasks import Member
+from harness.rig.tasks import CommandEnd, Member
 
 #: Between two looks at whether files still change, seconds: some ticks of a file system's clock.
 LOOK_S = 0.01
@@ -90,23 +90,70 @@ def _matching(where: Path, pattern: str) -> Iterator[Path]:
 
 
 def wait_until_settled(
-    folder: AttemptFolder, *, clock: MachineClock, settle_s: float
+    folder: AttemptFolder,
+    *,
+    clock: MachineClock,
+    settle_s: float,
+    each_look: Callable[[], None] = lambda: None,
 ) -> tuple[str, ...]:
     """Wait until two looks in a row see the same sizes and times; at most *settle_s*.
+
+    Files that were all left alone for as long as lies between two looks need no second one.
+    *each_look* is called at every look.
 
     Returns:
         The files that still changed at the end, by name; empty where all is settled.
     """
     deadline_s = clock.steady_s() + settle_s
+    if _long_settled(folder):
+        return ()
     before = _look(folder.path)
     while True:
         clock.pause(LOOK_S)
+        each_look()
         now = _look(folder.path)
         if now == before:
             return ()
         if clock.steady_s() >= deadline_s:
             return tuple(sorted(name for name in now if now[name] != before.get(name)))
         before = now
+
+
+def completed(
+    end: CommandEnd,
+    folder: AttemptFolder,
+    *,
+    patterns: Sequence[str],
+    where: Path,
+    clock: MachineClock,
+    settle_s: float,
+    each_look: Callable[[], None],
+) -> CommandEnd:
+    """Gather the files of a pass that is over; return *end*, which says where some still change.
+
+    The arguments are those of :func:`collect` and :func:`wait_until_settled`.
+    """
+    collect(folder, patterns, where=where)
+    changing = wait_until_settled(folder, clock=clock, settle_s=settle_s, each_look=each_look)
+    if not changing:
+        return end
+    note = f"still changing after {settle_s:g} s: {', '.join(changing)}"
+    return replace(end, detail=f"{end.detail}; {note}".removeprefix("; "))
+
+
+def _long_settled(folder: AttemptFolder) -> bool:
+    """Return whether no file was written to for ``LOOK_S``, by its file system's own clock.
+
+    What tells is the time of change, which no program can set back. A folder without a capture
+    is looked at twice: its first file may just come. The samples are the harness's own.
+    """
+    outputs = folder.output("stdout").parent
+    os.utime(outputs)
+    now_ns = outputs.stat().st_ctime_ns
+    left = [each.path for each in members(folder.path) if each.path != folder.readings]
+    states = [state for path in left if (state := _stat(path)) is not None]
+    captured = any(path.parent != outputs for path in left)
+    return captured and all(now_ns - state.st_ctime_ns > LOOK_S * 1e9 for state in states)
 
 
 def _look(path: Path) -> dict[str, tuple[int, int]]:

@@ -6,41 +6,40 @@ the thread that started them.
 
 from __future__ import annotations
 
-import copy
 import os
 import shutil
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from harness.plan.document import Command, Title
 from harness.rig.attempt import (
     AttemptFolder,
-    collect,
+    completed,
     fresh,
     left_by_earlier,
     members,
-    wait_until_settled,
     worth_keeping,
 )
 from harness.rig.clock import MachineClock
 from harness.rig.command import Commands, Patience
-from harness.rig.crossings import PassWatch, WaitEnd, WaitWatch, Woken
+from harness.rig.control_group import handed_over
+from harness.rig.crossings import WaitEnd, WaitWatch, Woken
 from harness.rig.ending import become_subreaper
 from harness.rig.fingerprint import Fingerprint
 from harness.rig.holds import Holds
 from harness.rig.locks import RigLock
+from harness.rig.onlookers import Onlookers
+from harness.rig.originals import Originals, pay_debts
 from harness.rig.orphans import end_orphans, rig_mark, token
-from harness.rig.output import last_line
-from harness.rig.placeholders import filled
+from harness.rig.other_processes import OtherProcesses
+from harness.rig.plain import PlainCommands
 from harness.rig.process import Inherited, inherited
 from harness.rig.readings import Reading, Sample
-from harness.rig.sampler import INTERVAL_S, Sampler
+from harness.rig.sampler import INTERVAL_S, Sampler, watched
 from harness.rig.sensors.sensors import Sensors
-from harness.rig.steps import carry_out_steps, succeeded
+from harness.rig.steps import Steps
 from harness.rig.stop import StopFlag
 from harness.rig.tasks import (
     CommandEnd,
@@ -61,10 +60,6 @@ _PRIME_S = 0.25
 #: A suspend shorter than this cannot be told from the reading of two clocks, seconds.
 _LEAST_SLEEP_S = 0.05
 _PATIENCE = Patience()
-
-
-def _never() -> bool:
-    return False
 
 
 def _unseen(sample: Sample) -> None:
@@ -106,9 +101,10 @@ class RealBench:
         interval_s: float = INTERVAL_S,
     ) -> None:
         self._work, self._clock, self._sensors = work.resolve(), clock, sensors
-        self._follow, self._interval_s, self._patience = follow, interval_s, patience
+        self._interval_s, self._patience = interval_s, patience
         self._lock = RigLock(state)
         self._holds = Holds(state)
+        self._originals = Originals(state)
         self._mark = rig_mark(state)
         become_subreaper()
         self._commands = Commands(
@@ -119,23 +115,39 @@ class RealBench:
             patience=patience,
             flag=flag,
             strangers=frozenset(each.id for each in descendants(os.getpid())),
+            nets=handed_over(),
+        )
+        self._plain = PlainCommands(
+            commands=self._commands,
+            work=self._work,
+            token=token(self._mark, run="", what="command"),
         )
         self._fingerprint = Fingerprint(
-            folder=folder.resolve(), read=lambda name: self._sensors.read([name])[0], ask=self._ask
+            folder=folder.resolve(),
+            read=lambda name: self._sensors.read([name])[0],
+            ask=self._plain.said,
         )
         #: Told every sample of a wait or a pass, the latter on the sampler's thread.
         self.on_sample: Callable[[Sample], None] = _unseen
+        self._onlookers = Onlookers(
+            sensors=sensors,
+            clock=clock,
+            follow=follow,
+            on_sample=lambda sample: self.on_sample(sample),
+            interval_s=interval_s,
+        )
         self._kept: list[Path] = []
         self._primed = False
 
     # --- leftovers and holds -----------------------------------------------------------
 
     def recover(self, run: str) -> Leftovers:
-        """End what an earlier runner left running; return what it left."""
+        """End what an earlier runner left running, give back what it had lent; return both."""
         ended, survivors = end_orphans(self._mark, lock=self._lock, clock=self._clock)
         attempts = left_by_earlier(self._work / run)
         self._kept += [self._work / run / name for name in attempts]
-        return Leftovers(ended=ended, survivors=survivors, attempts=attempts)
+        given_back = pay_debts(self._originals, holds=self._holds, now=self._clock.now())
+        return Leftovers(ended=ended, survivors=survivors, attempts=attempts, given_back=given_back)
 
     def holds(self) -> tuple[Hold, ...]:
         """Return the holds that stand on this rig, whoever made them."""
@@ -159,6 +171,10 @@ class RealBench:
         """Return the fields that identify the rig's state, and *title*'s build."""
         return self._fingerprint.take(title, full=full)
 
+    def unread(self) -> Mapping[str, str]:
+        """Return the fields that could not be read when last looked at, and why."""
+        return self._fingerprint.unread
+
     def read(self, names: Sequence[str]) -> tuple[Reading, ...]:
         """Return one reading of each name, in that order."""
         self._prime()
@@ -169,7 +185,7 @@ class RealBench:
         if not self._primed:
             self._sensors.sample()
             self._clock.pause(_PRIME_S)
-            self._primed = True
+        self._primed = True
 
     def wait(self, watch: WaitWatch, interrupt: Interrupt) -> WaitEnd:
         """Feed *watch* once a second until it answers or *interrupt* is true."""
@@ -194,60 +210,46 @@ class RealBench:
     def set_level(self, task: LevelTask) -> LevelReport:
         """Bring a level about and read what it is expected to change.
 
-        Known gap: limits are not watched while a plain command runs, a level's among them.
-        Its own time limit ends it; a breach is found at the next wait.
+        A limit that is passed ends the command at once, unless it puts a level back.
         """
-        end = self.run(task.command) if task.command is not None else None
-        return LevelReport(end=end, readings=self.read([b.reading for b in task.expect]))
+        end, limit = None, None
+        if task.command is not None:
+            self._prime()
+            watch, ends = task.watch, not task.undo
+            sampler = self._onlookers.of_step(watch, ends=ends) if watch is not None else None
+            end, _ = self._plain.carry_out(task.command, sampler=sampler)
+            limit = sampler.limit if sampler is not None else None
+        readings = self.read([bound.reading for bound in task.expect])
+        return LevelReport(end=end, readings=readings, limit=limit)
 
     def run(self, command: Command) -> CommandEnd:
         """Run one plain command to its end. What it said last is in ``detail`` if it failed."""
-        return self._plain(command)[0]
-
-    def _ask(self, command: Command) -> bytes | None:
-        end, output = self._plain(command)
-        return output if succeeded(end) else None
-
-    def _plain(self, command: Command) -> tuple[CommandEnd, bytes]:
-        self._work.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix="command-", dir=self._work) as name:
-            out, err = Path(name) / "stdout", Path(name) / "stderr"
-            end = self._commands.carry_out(
-                filled(command.argv, {"python": sys.executable}),
-                time_limit_s=command.time_limit_s,
-                token=token(self._mark, run="", what="command"),
-                stdout=out,
-                stderr=err,
-                stop=_never,
-            )
-            said = last_line(err) or last_line(out)
-            if not succeeded(end) and said:
-                end = replace(end, detail=f"{end.detail}; it said: {said}".removeprefix("; "))
-            return end, out.read_bytes() if out.exists() else b""
+        return self._plain.carry_out(command)[0]
 
     def carry_out(self, task: PassTask, stop: Interrupt) -> PassReport:
         """Carry out one pass, to the proof that nothing of it is left running."""
         self.discard_kept()
         self._prime()
         folder = fresh(self._work / task.run, task.name)
-        sampler = self._sampler(task.watch, lines=folder.readings)
+        sampler = self._onlookers.of_title(task.watch, lines=folder.readings)
+        others = OtherProcesses(watched(task.watch))
         suspended_s, cpu_s = self._clock.suspended_s(), time.process_time()
         try:
-            done = carry_out_steps(
-                task,
-                folder=folder,
-                commands=self._commands,
-                values={**task.fill, "captures": str(folder.captures), "python": sys.executable},
-                token=token(self._mark, run=task.run, what=task.name),
-                stop=stop,
-                onlooker=sampler,
-                of_step=lambda: self._of_step(task.watch),
-            )
+            done = self._steps(task, folder, stop, sampler).carry_out()
         finally:
             sampler.finish()  # also where the title was never started
         cpu_s = time.process_time() - cpu_s
         slept_s = self._clock.suspended_s() - suspended_s
-        end = self._completed(done.end, folder, task.title)
+        meanwhile = self._onlookers.of_settling(task.watch)
+        end = completed(
+            done.end,
+            folder,
+            patterns=task.title.collect,
+            where=self._commands.folder,
+            clock=self._clock,
+            settle_s=self._patience.settle_s,
+            each_look=meanwhile.look,
+        )
         self._kept.append(folder.path)
         return PassReport(
             end=end,
@@ -257,38 +259,32 @@ class RealBench:
             members=members(folder.path, wanted=worth_keeping),
             samples=tuple(sampler.samples),
             guards=task.watch.breaches(wall_s=end.wall_s) if sampler.samples else (),
-            limit=done.limit,
+            expects=task.watch.not_met(),
+            others=others.after(),
+            limit=done.limit or meanwhile.limit,
+            limit_step=done.limit_step if done.limit or not meanwhile.limit else "settling files",
+            recorder=done.recorder,
+            changed_files=done.changed_files,
+            not_given_back=done.not_given_back,
+            device_lost=self._sensors.device_lost,
             slept_s=slept_s if slept_s >= _LEAST_SLEEP_S else 0.0,
             harness_cpu_s=cpu_s,
         )
 
-    def _of_step(self, watch: PassWatch) -> Sampler | None:
-        """Return what watches a step beside the title, for the limits of *watch* alone.
-
-        It feeds a copy: guards are of the title's own time, and what the copy counted for
-        them is asked by nobody.
-        """
-        return self._sampler(copy.deepcopy(watch)) if watch.limits else None
-
-    def _sampler(self, watch: PassWatch, *, lines: Path | None = None) -> Sampler:
-        return Sampler(
-            sensors=self._sensors,
-            clock=self._clock,
-            watch=watch,
-            lines=lines,
-            follow=self._follow,
-            on_sample=self.on_sample,
-            interval_s=self._interval_s,
+    def _steps(
+        self, task: PassTask, folder: AttemptFolder, stop: Interrupt, sampler: Sampler
+    ) -> Steps:
+        return Steps(
+            task=task,
+            folder=folder,
+            commands=self._commands,
+            values={**task.fill, "captures": str(folder.captures), "python": sys.executable},
+            token=token(self._mark, run=task.run, what=task.name),
+            stop=stop,
+            onlooker=sampler,
+            of_step=lambda: self._onlookers.of_step(task.watch),
+            originals=self._originals,
         )
-
-    def _completed(self, end: CommandEnd, folder: AttemptFolder, title: Title) -> CommandEnd:
-        """Gather the files of a pass that is over; say so where some still change."""
-        collect(folder, title.collect, where=self._commands.folder)
-        changing = wait_until_settled(folder, clock=self._clock, settle_s=self._patience.settle_s)
-        if not changing:
-            return end
-        note = f"still changing after {self._patience.settle_s:g} s: {', '.join(changing)}"
-        return replace(end, detail=f"{end.detail}; {note}".removeprefix("; "))
 
     def discard_kept(self) -> None:
         """Remove the folders of attempts that were handed over: their files are kept by now.

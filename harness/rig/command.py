@@ -1,60 +1,45 @@
 """Carry out one command to its end, and to the proof that nothing of it is left.
 
-Touches processes. While the command runs the runner sleeps: it is woken by the end of the
-command, by a stop, by a limit that was passed, or when the time is up.
+Touches processes. While the command runs the runner sleeps (``harness.rig.watching``): it is
+woken by the end of the command, by a stop, by a limit that was passed, or when a time is up.
 """
 
 from __future__ import annotations
 
 import errno
 import os
-import select
+import re
 import signal
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Protocol
 
 from harness.rig.clock import MachineClock
 from harness.rig.ending import Tree, end_left_over
+from harness.rig.living_on import LivingOn
 from harness.rig.locks import RigLock
+from harness.rig.nets import Net, Nets
 from harness.rig.output import OutputFiles
 from harness.rig.process import TOKEN, Inherited, NotStarted, Started, start
 from harness.rig.stop import StopFlag
 from harness.rig.tasks import CommandEnd, EndedBy
 from harness.rig.tree import ProcessId, described, holding_open
+from harness.rig.watching import Growth, Watching
+from harness.rig.watching import Onlooker as Onlooker
+from harness.rig.ways import PLAIN, Ways
+from harness.rig.ways import Patience as Patience
 
 Interrupt = Callable[[], bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Patience:
-    """How long the bench waits for what, seconds.
+class Running:
+    """A command that was started, with what is needed to end it."""
 
-    ``grace_s``: between TERM and KILL. ``linger_s``: what a command left behind may go on
-    after it (a helper that completes a file). ``settle_s``: files may still change.
-    """
-
-    grace_s: float = 5.0
-    linger_s: float = 5.0
-    settle_s: float = 5.0
-    ask_every_s: float = 0.1  #: a stop that cannot wake the runner is asked so often
-
-
-class Onlooker(Protocol):
-    """Watches the rig while a command runs: the sampler."""
-
-    def begin(self, started: Started, *, each_tick: Callable[[], None]) -> None:
-        """Start watching."""
-
-    def fileno(self) -> int:
-        """Return a descriptor that becomes readable when the command is to be ended."""
-
-    def must_end(self) -> bool:
-        """Return whether the command is to be ended at once."""
-
-    def finish(self) -> None:
-        """Stop watching."""
+    argv: tuple[str, ...]
+    started: Started
+    output: OutputFiles
+    net: Net | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,15 +54,17 @@ class Commands:
         patience: How long to wait for what.
         flag: Wakes the runner when it is to stop; None: the stop is asked again and again.
         strangers: Children of the runner that are none of ours.
+        nets: Makes the operating system's own net for a command; None: it has none.
     """
 
     lock: RigLock
     clock: MachineClock
     given: Inherited
     folder: Path
-    patience: Patience = Patience()
+    patience: Patience = field(default_factory=Patience)
     flag: StopFlag | None = None
     strangers: frozenset[ProcessId] = frozenset()
+    nets: Nets | None = None
 
     def carry_out(
         self,
@@ -90,14 +77,60 @@ class Commands:
         stop: Interrupt,
         onlooker: Onlooker | None = None,
         environment: Mapping[str, str] | None = None,
+        ways: Ways = PLAIN,
+        held: int | None = None,
     ) -> CommandEnd:
         """Carry one filled command out; return how it ended.
 
         Never raises for what a command does. ``wall_s`` is from the start of the command
-        itself to its own end; ``survivors`` is empty only where quiet was proved.
+        itself to its own end; ``survivors`` is empty only where quiet was proved. Beside
+        another command (``held`` is a descriptor of the rig lock that both hold) the proof is
+        that one's: nothing is quiet while it runs.
         """
+        running = self.begin(
+            argv, token=token, stdout=stdout, stderr=stderr, environment=environment, held=held
+        )
+        if isinstance(running, CommandEnd):
+            return running
+        started = running.started
+        strangers = {*self.strangers, *(() if ways.beside is None else (ways.beside.id,))}
+        tree = Tree(clock=self.clock, strangers=strangers, net=running.net)
+        watching = self.watching(
+            deadline_s=started.started_s + time_limit_s,
+            stop=stop,
+            onlooker=onlooker,
+            output=running.output,
+            ways=ways,
+        )
+        end = CommandEnd(argv=running.argv, by=EndedBy.NOT_STARTED, wall_s=0.0)
+        try:
+            if onlooker is not None:
+                onlooker.begin(started, each_tick=running.output.trim)
+            end = self._to_its_end(end, started, tree, watching, token, ways)
+        finally:
+            # Also when something of ours failed: a command is never left running.
+            tree.end(grace_s=0.0)
+            os.close(started.descriptor)
+            if onlooker is not None:
+                onlooker.finish()
+        survivors = () if held is not None else end_left_over(tree, token=token, lock=self.lock)
+        if running.net is not None:
+            running.net.close()
+        return replace(end, survivors=survivors, dropped_output_bytes=running.output.close())
+
+    def begin(
+        self,
+        argv: Sequence[str],
+        *,
+        token: str,
+        stdout: Path,
+        stderr: Path,
+        environment: Mapping[str, str] | None = None,
+        held: int | None = None,
+    ) -> Running | CommandEnd:
+        """Start one filled command, and return it; or return why it was not started."""
         end = CommandEnd(argv=tuple(argv), by=EndedBy.NOT_STARTED, wall_s=0.0)
-        handed_over = self.lock.take()
+        handed_over = self.lock.take() if held is None else os.dup(held)
         if handed_over is None:
             who = tuple(described(each) for each in holding_open(self.lock.path))
             return replace(
@@ -105,6 +138,8 @@ class Commands:
                 detail="an earlier command is still running on this rig",
                 survivors=who or ("a process that cannot be seen from here",),
             )
+        name = re.sub(r"[^0-9A-Za-z-]+", "-", f"{os.getpid()}-{stdout.name}")
+        net = self.nets.make(name) if self.nets is not None else None
         started = start(
             argv,
             folder=self.folder,
@@ -113,90 +148,86 @@ class Commands:
             stderr=stderr,
             handed_over=handed_over,
             given=self.given,
+            entrance=net.entrance if net is not None else "",
         )
         if isinstance(started, NotStarted):
+            if net is not None:
+                net.close()
             return _refused(end, started, self.folder)
-        output = OutputFiles((stdout, stderr))
-        tree = Tree(clock=self.clock, strangers=self.strangers)
-        try:
-            if onlooker is not None:
-                onlooker.begin(started, each_tick=output.trim)
-            end = self._to_its_end(end, started, tree, time_limit_s, stop, onlooker, output)
-        finally:
-            # Also when something of ours failed: a command is never left running.
-            tree.end(grace_s=0.0)
-            os.close(started.descriptor)
-            if onlooker is not None:
-                onlooker.finish()
-        survivors = end_left_over(tree, token=token, lock=self.lock)
-        return replace(end, survivors=survivors, dropped_output_bytes=output.close())
+        return Running(
+            argv=end.argv, started=started, output=OutputFiles((stdout, stderr)), net=net
+        )
+
+    def watching(
+        self,
+        *,
+        deadline_s: float,
+        stop: Interrupt,
+        onlooker: Onlooker | None,
+        output: OutputFiles,
+        ways: Ways = PLAIN,
+    ) -> Watching:
+        """Return what may end a command beside itself, its times counted from now."""
+        watching = Watching(
+            clock=self.clock,
+            deadline_s=deadline_s,
+            stop=stop,
+            ask_every_s=self.patience.ask_every_s,
+            flag=self.flag,
+            onlooker=onlooker,
+            trim=output.trim,
+            growths=tuple(
+                Growth(paths=paths, within_s=within_s, by=by)
+                for paths, within_s, by in ways.growing
+            ),
+            beside=ways.beside,
+        )
+        watching.begin()
+        return watching
 
     def _to_its_end(
         self,
         end: CommandEnd,
         started: Started,
         tree: Tree,
-        time_limit_s: float,
-        stop: Interrupt,
-        onlooker: Onlooker | None,
-        output: OutputFiles,
+        watching: Watching,
+        token: str,
+        ways: Ways,
     ) -> CommandEnd:
-        by = self._watch(started, time_limit_s, stop, onlooker, output)
-        if by is not None:
+        living = None
+        if ways.alive is None:
+            by = watching.until_ended(started.descriptor)
+        else:
+            appear_s = self.patience.appear_s
+            living = LivingOn(program=ways.alive, token=token, tree=tree, appear_s=appear_s)
+            by = living.follow(started, watching)
+        wall_s = self.clock.steady_s() - started.started_s
+        if by is not None and by is not EndedBy.EXIT:
             grace_s = 0.0 if by is EndedBy.LIMIT else self.patience.grace_s
             sent = tree.end(grace_s=grace_s, hurry=self._in_a_hurry)
             wall_s = self.clock.steady_s() - started.started_s
             tree.status_of(started.id.pid)
-            return replace(end, by=by, wall_s=wall_s, detail=sent)
-        wall_s = self.clock.steady_s() - started.started_s
-        status = tree.status_of(started.id.pid)
+            return replace(end, by=by, wall_s=wall_s, detail=_silence(by, ways, sent))
+        note = ""
+        if living is not None and living.seen:
+            status = living.status if living.status is not None else 0
+            if living.status is None:
+                note = f"how {living.program} itself ended cannot be seen from here"
+        else:
+            status = tree.status_of(started.id.pid)
         end = replace(end, wall_s=wall_s)
         if os.WIFSIGNALED(status):
             end = replace(end, by=EndedBy.SIGNAL, signal=_signal_name(os.WTERMSIG(status)))
+        elif living is not None and not living.seen and status == 0:
+            note = f"no process called {living.program} was seen in {living.appear_s:g} s after it"
+            end = replace(end, by=EndedBy.NEVER_ALIVE)
         else:
             end = replace(end, by=EndedBy.EXIT, status=os.WEXITSTATUS(status))
-        return replace(end, detail=self._after_it(tree, stop, onlooker))
+        after = self.after_it(tree, watching.broken_off)
+        return replace(end, detail="; ".join(filter(None, (note, after))))
 
-    def _watch(
-        self,
-        started: Started,
-        time_limit_s: float,
-        stop: Interrupt,
-        onlooker: Onlooker | None,
-        output: OutputFiles,
-    ) -> EndedBy | None:
-        """Sleep until the command ends (None), or must be ended."""
-        poll = select.poll()
-        poll.register(started.descriptor, select.POLLIN)
-        if onlooker is not None:
-            poll.register(onlooker.fileno(), select.POLLIN)
-        if self.flag is not None:
-            poll.register(self.flag, select.POLLIN)
-        every_s = self.patience.ask_every_s if self.flag is None else 5.0 if onlooker else 1.0
-        deadline_s = started.started_s + time_limit_s
-        while True:
-            if onlooker is not None and onlooker.must_end():
-                return EndedBy.LIMIT
-            if stop():
-                return EndedBy.STOPPED
-            left_s = deadline_s - self.clock.steady_s()
-            if left_s <= 0:
-                return EndedBy.TIME_LIMIT
-            # Rounded up: a poll that ends too early would only be asked again.
-            ready = dict(poll.poll(int(min(left_s, every_s) * 1000) + 1))
-            if started.descriptor in ready:
-                return None
-            if self.flag is not None and self.flag.fileno() in ready:
-                self.flag.drain()
-            if onlooker is None:
-                output.trim()
-
-    def _after_it(self, tree: Tree, stop: Interrupt, onlooker: Onlooker | None) -> str:
+    def after_it(self, tree: Tree, enough: Interrupt) -> str:
         """Let what the command left behind end by itself, for a while; say if it did not."""
-
-        def enough() -> bool:
-            return stop() or (onlooker is not None and onlooker.must_end())
-
         left = tree.wait_until_gone(self.patience.linger_s, broken_off=enough)
         if not left:
             return ""
@@ -206,6 +237,14 @@ class Commands:
 
     def _in_a_hurry(self) -> bool:
         return self.flag is not None and self.flag.in_a_hurry
+
+
+def _silence(by: EndedBy, ways: Ways, sent: str) -> str:
+    """Return what is said of a command that was ended: how long it was silent, what was sent."""
+    for _, within_s, name in ways.growing:
+        if name is by:
+            return f"{'; '.join(filter(None, (f'for {within_s:g} s', sent)))}"
+    return sent
 
 
 def _refused(end: CommandEnd, refused: NotStarted, folder: Path) -> CommandEnd:

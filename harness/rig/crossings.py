@@ -1,17 +1,18 @@
 """What a bench saw while it waited or while a command ran: crossings, not samples.
 
 Pure. The bench is handed a watch, feeds it samples, and answers with what the watch said.
-The predicates themselves are in ``harness.rules.watches``; the bench only knows these
-shapes. The rehearsed bench reads ``gates``, ``guards`` and ``limits`` off the watch and
+The predicates themselves are in ``harness.rules`` (gates, guards, limits); the bench only
+knows these shapes. The rehearsed bench reads ``gates``, ``guards`` and ``limits`` off the watch and
 works the crossing out in closed form.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
-from harness.plan.document import Gate, Guard, Limit
+from harness.plan.document import Bound, Gate, Guard, Limit
 from harness.rig.readings import Sample
 
 
@@ -35,8 +36,23 @@ class GatesOpened:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """Where a part is heading: foretold by Newton's law, with an interval of 99 %.
+
+    ``value_c`` is the temperature at ``by_s``, the last moment at which the gate could have
+    been met; both instants are seconds since the wait began.
+    """
+
+    value_c: float
+    low_c: float
+    high_c: float
+    by_s: float
+    made_at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GateGaveUp:
-    """One gate did not hold within its time."""
+    """One gate did not hold within its time, or cannot: ``floor`` then says why not."""
 
     gate: int  #: its place in the plan's gates, from 0
     reading: str
@@ -44,6 +60,19 @@ class GateGaveUp:
     value: float | bool | str | None  #: the last value, None where not measured
     unit: str
     why: str | None
+    waited_s: float
+    floor: Floor | None = None  #: it gave up early: the bound is out of reach
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TooCold:
+    """Every other gate holds, and the part is below the band of one that may preload it."""
+
+    gate: int  #: its place in the plan's gates, from 0
+    reading: str
+    bound: str
+    value: float
+    unit: str
     waited_s: float
 
 
@@ -54,7 +83,9 @@ class Woken:
     waited_s: float
 
 
-WaitEnd = GatesOpened | GateGaveUp | LimitBreached | Woken
+#: How a watch may end a wait.
+WatchEnd = GatesOpened | GateGaveUp | TooCold | LimitBreached
+WaitEnd = WatchEnd | Woken
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +100,22 @@ class GuardBreached:
     measured: int  #: how many samples had a value
     worst: float | bool | str | None
     unit: str
+    allowed: str = ""  #: as a person reads it: ``for 5 % of the pass``
+    why: str | None = None  #: why there is no share
+    seen: int = 0  #: how many samples there were
+    longest_s: float = 0.0  #: the longest unbroken row of failed samples
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectNotMet:
+    """A level's expectation that the best reading of a pass, under load, did not meet."""
+
+    reading: str
+    bound: str
+    best: float | None  #: None: never measured under load
+    unit: str
+    samples: int  #: how many samples under load had a value
+    why: str | None = None  #: why there is no value
 
 
 class WaitWatch(Protocol):
@@ -77,10 +124,16 @@ class WaitWatch(Protocol):
     gates: tuple[Gate, ...]
     limits: tuple[Limit, ...]
 
-    def feed(
-        self, sample: Sample, *, waited_s: float
-    ) -> GatesOpened | GateGaveUp | LimitBreached | None:
+    def feed(self, sample: Sample, *, waited_s: float) -> WatchEnd | None:
         """Take one sample; return how the wait ended, or None to go on."""
+
+    def looks(self) -> Iterator[float]:
+        """Yield when it asks whether a bound is out of reach, seconds into the wait."""
+
+    def foresees(
+        self, gate: int, value_at: Callable[[float], float], *, at_s: float, by_s: float
+    ) -> Floor | None:
+        """Return what it would say at *at_s* of a reading known at every tick; None: nothing."""
 
 
 class PassWatch(Protocol):
@@ -88,9 +141,13 @@ class PassWatch(Protocol):
 
     guards: tuple[Guard, ...]
     limits: tuple[Limit, ...]
+    expects: tuple[Bound, ...]
 
     def feed(self, sample: Sample, *, into_s: float) -> LimitBreached | None:
         """Take one sample; a breach returned means: end the command at once."""
 
     def breaches(self, *, wall_s: float) -> tuple[GuardBreached, ...]:
         """Return the guards that were breached over the whole pass."""
+
+    def not_met(self) -> tuple[ExpectNotMet, ...]:
+        """Return what the levels expect and the best reading of the pass did not meet."""

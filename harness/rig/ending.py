@@ -13,20 +13,23 @@ import contextlib
 import ctypes
 import os
 import signal
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 from harness.rig.clock import MachineClock
 from harness.rig.locks import RigLock
+from harness.rig.nets import Net
 from harness.rig.process import TOKEN
 from harness.rig.tree import (
     Process,
     ProcessId,
+    all_processes,
     descendants,
     descendants_now,
     described,
     having_in_environment,
     holding_open,
+    process,
     send,
     wait_until_ended,
 )
@@ -51,23 +54,30 @@ class Tree:
     Args:
         clock: For grace and patience.
         strangers: Children of the runner that are none of a command's.
+        net: Ends all at one blow, and knows who is in it.
     """
 
     clock: MachineClock
     strangers: Collection[ProcessId] = ()
+    net: Net | None = None  #: of the operating system, where there is one
     statuses: dict[int, int] = field(default_factory=dict)  #: wait status by number, once reaped
 
-    def alive(self, *, surely: bool = False) -> tuple[Process, ...]:
+    def alive(self, *, everybody: Sequence[Process] | None = None) -> tuple[Process, ...]:
         """Return what is alive of it, having taken note of what has ended.
 
-        *surely* looks at every process there is: the quick way may miss one that is being
-        handed on to another parent.
+        *everybody* is every process there is, just looked at: the quick way without it may
+        miss one that is being handed on to another parent.
         """
-        look = descendants if surely else descendants_now
+        me = os.getpid()
         while True:
-            found = look(os.getpid(), without=self.strangers)
+            if everybody is None:
+                found = descendants_now(me, without=self.strangers)
+            else:
+                found = descendants(me, without=self.strangers, among=everybody)
             over = [each for each in found if each.is_over and each.parent == os.getpid()]
             reaped = [each for each in over if self._reap(each.id.pid)]
+            if reaped and everybody is not None:
+                everybody = tuple(all_processes().values())
             if not reaped:  # else their children have become ours: look again
                 return tuple(each for each in found if not each.is_over)
 
@@ -111,6 +121,8 @@ class Tree:
         killed: set[ProcessId] = set()
         deadline_s = self.clock.steady_s() + KILL_WITHIN_S
         while left := self.alive():
+            if self.net is not None and self.net.kill():
+                killed.update(each.id for each in left)
             killed.update(each.id for each in left if send(each.id, signal.SIGKILL))
             wait_until_ended(left, seconds=_LOOK_EVERY_S)
             if self.clock.steady_s() > deadline_s:
@@ -132,10 +144,14 @@ def left_over(tree: Tree, *, token: str, lock: RigLock) -> tuple[Process, ...]:
     """Return what is left of a command whose tree was ended; empty is the proof of quiet.
 
     Three nets: the kernel's tree, the token in the environment of every process, and the rig
-    lock, which is held as long as anything that inherited it is alive.
+    lock, which is held as long as anything that inherited it is alive. A fourth where the
+    operating system holds one.
     """
-    found = {each.id: each for each in tree.alive(surely=True)}
-    marked = having_in_environment(TOKEN, lambda text: text == token)
+    everybody = tuple(all_processes().values())
+    found = {each.id: each for each in tree.alive(everybody=everybody)}
+    inside = tree.net.processes() if tree.net is not None else ()
+    found |= {each.id: each for pid in inside if (each := process(pid)) and not each.is_over}
+    marked = having_in_environment(TOKEN, lambda text: text == token, among=everybody)
     holders = () if lock.is_free() else holding_open(lock.path)
     for each in (*marked, *holders):
         if not each.is_over and each.id.pid != os.getpid():

@@ -13,19 +13,40 @@ if TYPE_CHECKING:
 KERNEL_BUILD = "kernel.build"
 BOARD_MODEL = "board.model"
 CPU_MODEL = "cpu.model"
+CPU_MICROCODE = "cpu.microcode"
 CPU_CORES = "cpu.cores"
+CPU_THREADS = "cpu.threads"  #: the processors that are switched on
+CPU_DRIVER = "cpu.driver"  #: what sets the processor's clocks
 CPU_GOVERNOR = "cpu.governor"
+CPU_PREFERENCE = "cpu.preference"  #: between energy and speed, as the processor is told
+CPU_BOOST = "cpu.boost"  #: clocks above the base clock: on, off
+CPU_MITIGATIONS = "cpu.mitigations"
+POWER_PLAN = "power.plan"  #: the system's own choice between energy and speed
 MEMORY_SIZE = "memory.size"
+MEMORY_MODULES = "memory.modules"
+GPU_CARDS = "gpu.cards"
+HARNESS_VERSION = "harness.version"
 TITLE_BUILD = "title.build"
+TITLE_FILES = "title.files"
 
 #: As a plan writes them.
 FIELDS: tuple[str, ...] = (
     KERNEL_BUILD,
     BOARD_MODEL,
     CPU_MODEL,
+    CPU_MICROCODE,
     CPU_CORES,
+    CPU_THREADS,
+    CPU_DRIVER,
     CPU_GOVERNOR,
+    CPU_PREFERENCE,
+    CPU_BOOST,
+    CPU_MITIGATIONS,
+    POWER_PLAN,
     MEMORY_SIZE,
+    MEMORY_MODULES,
+    GPU_CARDS,
+    HARNESS_VERSION,
     TITLE_BUILD,
 )
 
@@ -37,6 +58,17 @@ def title_build(title: str) -> str:
     'title.build Lantern Quay'
     """
     return f"{TITLE_BUILD} {title}"
+
+
+def title_files(title: str, scene: str) -> str:
+    """Return the field in which a fingerprint has the settings files of *title* at *scene*.
+
+    No level changes them, so no plan names this field.
+
+    >>> title_files("Lantern Quay", "harbour loop")
+    'title.files Lantern Quay, harbour loop'
+    """
+    return f"{TITLE_FILES} {title}, {scene}"
 
 
 def fields_meant(name: str, *, titles: Iterable[str]) -> tuple[str, ...]:

@@ -1,52 +1,139 @@
 """Crossings foreseen: what a watch would say, worked out without feeding it a sample.
 
-Pure. The same answers, on the same ticks, as ``harness.rules.watches`` gives sample by
-sample; a contract test holds both against each other.
+Pure. The same answers, on the same ticks, as the watches of ``harness.rules`` give
+sample by sample; a contract test holds both against each other.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
+
 from harness.plan.document import Bound, Gate, Guard, Limit
-from harness.plan.words import words
+from harness.plan.words import allowance, words
 from harness.rig.bounds import excess
 from harness.rig.crossings import (
     GateGaveUp,
     GatesOpened,
     GuardBreached,
     LimitBreached,
+    TooCold,
     WaitWatch,
+    WatchEnd,
 )
 from harness.rig.readings import Value
 from harness.rig.thermal import NEVER, Course, tick
 
+#: First and last tick of an unbroken stretch; (inf, -1): none.
+Span = tuple[float, float]
 
-def waiting(
-    watch: WaitWatch, course: Course
-) -> tuple[GatesOpened | GateGaveUp | LimitBreached, float]:
+
+def waiting(watch: WaitWatch, course: Course) -> tuple[WatchEnd, float]:
     """Return how a wait ends, and after how many seconds."""
     spans = [course.met_ticks(gate.bound) for gate in watch.gates]
-    holds = (tick(a + gate.for_s) for gate, (a, _) in zip(watch.gates, spans, strict=True))
+    holds = [tick(a + gate.for_s) for gate, (a, _) in zip(watch.gates, spans, strict=True)]
     opens = max(holds, default=0.0)
     if any(opens > last for _, last in spans):
         opens = NEVER
-    best: tuple[float, GatesOpened | GateGaveUp | LimitBreached] = (
-        opens,
-        GatesOpened(waited_s=opens),
-    )
+    best: tuple[float, WatchEnd] = (opens, GatesOpened(waited_s=opens))
+    at, number = _cold_from(watch.gates, spans, holds, course)
+    if at < best[0]:
+        best = (at, _too_cold(number, watch.gates[number].bound, at, course))
     longest_s = max((gate.give_up_s for gate in watch.gates), default=0.0)
     late = [
         (*_gives_up(gate, span, longest_s=longest_s), number)
         for number, (gate, span) in enumerate(zip(watch.gates, spans, strict=True))
     ]
     at, _, number = min(late, default=(NEVER, NEVER, -1))
-    if at < opens:
+    if at < best[0]:
         best = (at, _gave_up(number, watch.gates[number].bound, at, course))
+    early = _gives_up_early(watch, spans, longest_s=longest_s, before_s=best[0], course=course)
+    best = best if early is None else early
     for limit in watch.limits:
         breach = _limit(limit, course, until_s=best[0])
         if breach is not None:
             best = (breach.at_s, breach)
     assert best[0] != NEVER, "a gate without an end to its patience"
     return best[1], best[0]
+
+
+def _cold_from(
+    gates: tuple[Gate, ...], spans: list[Span], holds: list[float], course: Course
+) -> tuple[float, int]:
+    """Return the first tick at which the wait ends to preload a part, and the gate that says so.
+
+    By then every gate holds or is below a band that it may preload into. Both are unbroken
+    stretches of ticks, so that it first happens where one of them begins.
+    """
+    held = [(opens, last) for opens, (_, last) in zip(holds, spans, strict=True)]
+    cold = [_cold_ticks(gate, course) for gate in gates]
+    for at in sorted({begin for begin, _ in (*held, *cold) if begin != NEVER}):
+        waits = [n for n, (begin, last) in enumerate(held) if not begin <= at <= last]
+        if waits and all(cold[n][0] <= at <= cold[n][1] for n in waits):
+            return at, waits[0]
+    return NEVER, -1
+
+
+def _cold_ticks(gate: Gate, course: Course) -> Span:
+    """Return the first and last tick at which a part is below its band; (inf, -1): never."""
+    bound = gate.bound
+    value = course.value(bound.reading, 0.0)
+    if not gate.preload or bound.at_least is None or not isinstance(value, float):
+        return NEVER, -1.0
+    first, last = course.met_ticks(replace(bound, at_most=None))
+    if value < bound.at_least:
+        return 0.0, first - 1
+    return (NEVER, -1.0) if last == NEVER else (last + 1, NEVER)
+
+
+def _too_cold(number: int, bound: Bound, at: float, course: Course) -> TooCold:
+    value = course.value(bound.reading, at)
+    assert isinstance(value, float)
+    return TooCold(
+        gate=number,
+        reading=bound.reading,
+        bound=words(bound),
+        value=value,
+        unit=bound.unit,
+        waited_s=at,
+    )
+
+
+def _gives_up_early(
+    watch: WaitWatch,
+    spans: list[Span],
+    *,
+    longest_s: float,
+    before_s: float,
+    course: Course,
+) -> tuple[float, GateGaveUp] | None:
+    """Return the first look that finds a bound out of reach, before the wait ends otherwise."""
+    for at in watch.looks():
+        if at >= before_s:
+            return None
+        for number, (gate, span) in enumerate(zip(watch.gates, spans, strict=True)):
+            bound = gate.bound
+            value = course.value(bound.reading, at)
+            cold = gate.preload and isinstance(value, float) and value < (bound.at_least or value)
+            if bound.unit != "°C" or not isinstance(value, float) or cold:
+                continue
+            if span[0] <= at <= span[1]:
+                continue
+            by_s = _deadline(gate, span, at=at, longest_s=longest_s) - gate.for_s
+            if at < span[0] <= by_s:
+                continue  # reached in time, which a fit of this very course cannot deny
+            floor = watch.foresees(
+                number, partial(_number, course, bound.reading), at_s=at, by_s=by_s
+            )
+            if floor is not None:
+                return at, replace(_gave_up(number, bound, at, course), floor=floor)
+    return None
+
+
+def _number(course: Course, reading: str, at: float) -> float:
+    value = course.value(reading, at)
+    assert isinstance(value, float)
+    return value
 
 
 def limit_in_pass(limit: Limit, wall_s: float, course: Course) -> LimitBreached | None:
@@ -58,15 +145,15 @@ def guard_in_pass(number: int, guard: Guard, wall_s: float, course: Course) -> G
     """Return the breach of *guard* over the ticks of a pass of *wall_s*, or None."""
     ticks = int(wall_s) + 1
     bound = guard.bound
-    share, failed, seen = None, 0, 0
+    share, failed, measured, row_s = None, 0, 0, 0
     worst: Value | None = None
     if course.value(bound.reading, 0.0) is not None:
         first, last = course.met_ticks(bound)
         before = int(min(first, ticks))
         after = max(0, ticks - 1 - int(min(last, ticks - 1))) if before < ticks else 0
-        failed, seen = before + after, ticks
-        share = failed / ticks
-        if not _fails(guard, share=share, row_s=max(before, after) - 1):
+        failed, measured = before + after, ticks
+        share, row_s = failed / ticks, max(before, after, 1) - 1
+        if not _fails(guard, share=share, row_s=row_s):
             return None
         worst = _worst(bound, ticks, course)
     return GuardBreached(
@@ -75,25 +162,40 @@ def guard_in_pass(number: int, guard: Guard, wall_s: float, course: Course) -> G
         bound=words(bound),
         share=share,
         samples=failed,
-        measured=seen,
+        measured=measured,
         worst=", ".join(worst) if isinstance(worst, tuple) else worst,
         unit=bound.unit,
+        allowed=allowance(guard),
+        why=None if measured else course.read(bound.reading).why,
+        seen=ticks,
+        longest_s=float(row_s),
     )
 
 
-def _gives_up(gate: Gate, span: tuple[float, float], *, longest_s: float) -> tuple[float, float]:
+def _gives_up(gate: Gate, span: Span, *, longest_s: float) -> tuple[float, float]:
     """Return the tick at which *gate* gives up if nothing opens before, and its deadline.
 
     A gate that has held is given its time anew from the sample that broke it, but never
     beyond the longest of all.
     """
-    first, last = span
-    holds = tick(first + gate.for_s)
-    deadline = gate.give_up_s
-    if holds > tick(deadline) or holds > last:
+    last = span[1]
+    deadline = _deadline(gate, span, at=NEVER, longest_s=longest_s)
+    if not _will_hold(gate, span):
         return tick(deadline), deadline
-    deadline = min(last + 1 + gate.give_up_s, longest_s)
     return max(last + 1, tick(deadline)), deadline
+
+
+def _will_hold(gate: Gate, span: Span) -> bool:
+    holds = tick(span[0] + gate.for_s)
+    return holds <= tick(gate.give_up_s) and holds <= span[1]
+
+
+def _deadline(gate: Gate, span: Span, *, at: float, longest_s: float) -> float:
+    """Return until when *gate* has time, as it stands at the tick *at*."""
+    last = span[1]
+    if at <= last or not _will_hold(gate, span):
+        return gate.give_up_s
+    return min(last + 1 + gate.give_up_s, longest_s)
 
 
 def _gave_up(number: int, bound: Bound, at: float, course: Course) -> GateGaveUp:

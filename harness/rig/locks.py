@@ -65,15 +65,18 @@ class RunnerLock:
         RigError: another runner is at work (``rig-busy``), or the folder cannot be used.
     """
 
+    #: The file; another kind of process that there is one of on a rig has another.
+    NAME = "runner.lock"
+
     def __init__(self, folder: Path, *, plan: str, now: datetime) -> None:
         from harness.rig.clock import boot_id
         from harness.rig.tree import process
 
-        self._fd = _open(_folder(folder) / "runner.lock")
+        self._fd = _open(_folder(folder) / self.NAME)
         if not _take(self._fd):
             owner = _owner(self._fd)
             os.close(self._fd)
-            raise RigError(_busy(owner))
+            raise RigError(self.refusal(owner))
         me = process(os.getpid())
         self.owner = Owner(
             pid=os.getpid(),
@@ -85,6 +88,18 @@ class RunnerLock:
         # What the runner before it wrote must not stand for a moment as its own.
         os.ftruncate(self._fd, 0)
         self._write_down()
+
+    def refusal(self, owner: Owner | None) -> Problem:
+        """Return what is said to whoever finds it taken by *owner*."""
+        return _busy(owner)
+
+    def beat(self) -> None:
+        """Show that its holder goes on: the file's time is that of its last step or sample.
+
+        One call of the kernel, without a sync: it may be made in a pass.
+        """
+        with contextlib.suppress(OSError):  # a full or lost disk is told by who writes records
+            os.utime(self._fd)
 
     def note(self, *, run: str, store: Path) -> None:
         """Write down which run of which store is carried out, for whoever looks."""
@@ -117,13 +132,13 @@ class RunnerLock:
         self.release()
 
 
-def runner_at_work(folder: Path) -> Owner | None:
+def runner_at_work(folder: Path, *, name: str = RunnerLock.NAME) -> Owner | None:
     """Return who is the rig's runner now, or None. Never waits, changes nothing.
 
-    An owner whose note cannot be read has the number 0.
+    An owner whose note cannot be read has the number 0. *name* is the file of another lock.
     """
     try:
-        descriptor = os.open(folder / "runner.lock", os.O_RDWR)
+        descriptor = os.open(folder / name, os.O_RDWR)
     except FileNotFoundError:
         return None
     try:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from harness.plan.document import Bound, Title
+from harness.plan.words import words
 from harness.rig.crossings import GuardBreached
 from harness.rig.readings import Reading, Value
 from harness.rig.tasks import CommandEnd, EndedBy, PassTask
@@ -122,17 +123,21 @@ class Model:
         slept = 600.0 if draw() < odds.slept else 0.0
         guards: tuple[GuardBreached, ...] = ()
         if draw() < odds.guard:
-            guards = (
-                GuardBreached(
-                    guard=0,
-                    reading="cpu.load.others",
-                    bound="at most 15 %",
-                    share=0.4,
-                    samples=24,
-                    measured=60,
-                    worst=77.0,
-                    unit="%",
-                ),
-            )
+            guards = (_breach(task),)
         well = ended(EndedBy.EXIT, wall, 0)
         return Play(wall_s=wall, end=well, rate_fps=rate, guards=guards, slept_s=slept)
+
+
+def _breach(task: PassTask) -> GuardBreached:
+    """Return a breach of the plan's first guard; of one made up where it has none."""
+    first = task.watch.guards[0].bound if task.watch.guards else None
+    return GuardBreached(
+        guard=0,
+        reading="cpu.load.others" if first is None else first.reading,
+        bound="at most 15 %" if first is None else words(first),
+        share=0.4,
+        samples=24,
+        measured=60,
+        worst=77.0 if first is None else None,
+        unit="%" if first is None else first.unit,
+    )

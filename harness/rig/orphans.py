@@ -68,6 +68,17 @@ def end_orphans(
     return gone, survivors
 
 
+def left_running(mark: str, *, lock: RigLock) -> tuple[str, ...]:
+    """Return in words what an earlier runner left running. Nothing is ended.
+
+    Only with no runner at work: else what is found may be its own.
+    """
+    there = tuple(described(each) for each in _orphans(mark, lock))
+    if not there and not lock.is_free():
+        return ("a process that cannot be seen from here holds the lock of the rig",)
+    return there
+
+
 def _orphans(mark: str, lock: RigLock) -> tuple[Process, ...]:
     marked = having_in_environment(TOKEN, lambda text: text.startswith(f"{mark}:"))
     holders = () if lock.is_free() else holding_open(lock.path)

@@ -99,7 +99,7 @@ def last_line(path: Path, *, limit_bytes: int = 4096) -> str:
 
 def _size(path: Path) -> int:
     try:
-        return path.stat().st_size
+        return os.stat(path).st_size  # noqa: PTH116 - at every tick, and half as dear
     except OSError:
         return 0
 

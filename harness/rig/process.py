@@ -85,6 +85,7 @@ def start(
     stderr: Path,
     handed_over: int,
     given: Inherited,
+    entrance: str = "",
 ) -> Started | NotStarted:
     """Start *argv* in *folder*; return when it runs, or why it does not.
 
@@ -98,6 +99,7 @@ def start(
         stderr: File for its errors; appended to.
         handed_over: Descriptor the command inherits (the rig lock); closed here.
         given: Affinity and niceness of the command.
+        entrance: File by which it joins a net of its own before it starts; empty: none.
     """
     read_fd, write_fd = os.pipe()
     try:
@@ -113,6 +115,7 @@ def start(
             str(os.getpid()),
             ",".join(map(str, sorted(given.cores))),
             str(given.niceness),
+            entrance,
             str(folder),
             *argv,
         ]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from harness.rig.plausible import BANDS, why_implausible
 from harness.rig.quantities import QUANTITIES, Form
 
 Value = float | bool | str | tuple[str, ...]
@@ -52,25 +53,21 @@ def not_measured(name: str, why: str, *, raw: str | None = None) -> Reading:
     return Reading(name=name, unit=QUANTITIES[name].unit, why=why, raw=raw)
 
 
-def measured(name: str, value: Value) -> Reading:
+def measured(name: str, value: Value, *, raw: str | None = None) -> Reading:
     """Return the reading *name*, held against its plausible band.
 
     A number outside the band, or none at all (NaN), is not measured; the raw number stays.
-    KeyError: no such reading.
+    *raw* is what the source said, where that is more than the value. KeyError: no such reading.
     """
     quantity = QUANTITIES[name]
     if quantity.form in (Form.NUMBER, Form.COUNT) and not isinstance(value, (str, tuple)):
         number = float(value)
-        low = quantity.low if quantity.low is not None else -float("inf")
-        high = quantity.high if quantity.high is not None else float("inf")
-        if not low <= number <= high:
-            return not_measured(
-                name,
-                f"implausible: outside {low:g} to {high:g} {quantity.unit}".rstrip(),
-                raw=str(value),
-            )
-        return Reading(name=name, unit=quantity.unit, value=number)
-    return Reading(name=name, unit=quantity.unit, value=value)
+        low, high, nothing = BANDS[name]
+        if not low <= number <= high or number in nothing:
+            why = why_implausible(name, number, unit=quantity.unit) or ""
+            return not_measured(name, why, raw=str(value))
+        return Reading(name=name, unit=quantity.unit, value=number, raw=raw)
+    return Reading(name=name, unit=quantity.unit, value=value, raw=raw)
 
 
 def shown(reading: Reading) -> str:

@@ -17,6 +17,7 @@ from datetime import UTC, datetime, timedelta
 
 from harness.plan.document import Command, Title
 from harness.rig.crossings import (
+    ExpectNotMet,
     GuardBreached,
     LimitBreached,
     PassWatch,
@@ -61,14 +62,18 @@ class RehearsedClock:
     start: datetime = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
     elapsed_s: float = 0.0
     person: Callable[[], float | None] = lambda: None
+    #: An instant as the clock on the rig's wall shows it; where not given, that of ``start``.
+    local: Callable[[datetime], datetime] = lambda instant: instant
+    #: Told how long each wait was: what cools meanwhile cools in it.
+    waited: Callable[[float], None] = lambda seconds: None
 
     def now(self) -> datetime:
         """Return the simulated instant."""
         return self.start + timedelta(seconds=self.elapsed_s)
 
     def local_minute(self) -> int:
-        """Return the minute of the simulated day, in the zone of ``start``."""
-        now = self.now()
+        """Return the minute of the simulated local day."""
+        now = self.local(self.now())
         return 60 * now.hour + now.minute
 
     def steady_s(self) -> float:
@@ -85,11 +90,13 @@ class RehearsedClock:
             return False
         if seconds != float("inf"):
             self.elapsed_s += seconds
+            self.waited(seconds)
             return True
         took = self.person()
         if took is None:
             raise NobodyComes("the run waits for a person, and none is modelled")
         self.elapsed_s += took
+        self.waited(took)
         return False
 
 
@@ -101,6 +108,8 @@ class RehearsedBench:
     model: Model
     #: Fields of the fingerprint; a test changes them as an update would.
     fields: dict[str, str] = field(default_factory=lambda: {"os.build": "rehearsed 1"})
+    #: Fields that cannot be read, and why.
+    unreadable: dict[str, str] = field(default_factory=dict)
     #: Name of the attempt whose command is running, None while the rig is quiet.
     running: str | None = None
     #: Names of all attempts that were ever launched, in order.
@@ -144,9 +153,14 @@ class RehearsedBench:
 
     def fingerprint(self, title: Title | None, *, full: bool) -> Mapping[str, str]:
         """Return the modelled fields, and the build of *title*."""
+        fields = {n: text for n, text in self.fields.items() if n not in self.unreadable}
         if title is None:
-            return dict(self.fields)
-        return {**self.fields, title_build(title.title): self.model.build(title)}
+            return fields
+        return {**fields, title_build(title.title): self.model.build(title)}
+
+    def unread(self) -> Mapping[str, str]:
+        """Return the fields that are modelled as unreadable, and why."""
+        return dict(self.unreadable)
 
     def read(self, names: Sequence[str]) -> tuple[Reading, ...]:
         """Return the modelled readings at this moment."""
@@ -185,7 +199,7 @@ class RehearsedBench:
         end = None
         if task.command is not None:
             end = self.run(task.command)
-            if end.by is EndedBy.EXIT and end.status == 0:
+            if end.by is EndedBy.EXIT and end.status == 0 and not task.undo:
                 self.in_force[task.condition] = task.level
         readings = tuple(
             self.model.expected(bound, self.in_force, self._reading(bound.reading))
@@ -236,8 +250,23 @@ class RehearsedBench:
         self.running = None
         self._play = play
         return PassReport(
-            end=end, limit=limit, guards=(*guards, *play.guards), slept_s=play.slept_s
+            end=end,
+            limit=limit,
+            guards=(*guards, *play.guards),
+            expects=self._not_met(task.watch),
+            slept_s=play.slept_s,
         )
+
+    def _not_met(self, watch: PassWatch) -> tuple[ExpectNotMet, ...]:
+        """Return what levels expect under load and the model says otherwise.
+
+        What the model has no word on is as it should be. The rest never changes, so that
+        one sample is as good as all.
+        """
+        if not watch.expects:
+            return ()
+        watch.feed(self.sample(), into_s=0.0)
+        return tuple(each for each in watch.not_met() if each.reading in self.model.constants)
 
     def played(self) -> Play:
         """Return how the last pass was played; the rehearsed meter reads it."""

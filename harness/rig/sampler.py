@@ -15,6 +15,7 @@ import os
 import threading
 import time
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 from harness.rig.clock import MachineClock
@@ -24,7 +25,9 @@ from harness.rig.readings import Reading, Sample
 from harness.rig.sensors.sensors import Sensors
 
 INTERVAL_S = 1.0
+_INFINITE = float("inf")
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+_quoted = lru_cache(maxsize=1024)(_encode)  # names, units and most reasons come at every tick
 #: With limits in force: so long without a sample, and their readings count as lost, seconds.
 SILENT_S = 5.0
 
@@ -40,6 +43,7 @@ class Sampler:
         follow: Told the number of the command's process, and None at its end.
         on_sample: Told every sample, on the sampler's thread: a terminal draws then.
         interval_s: From tick to tick.
+        ends: Whether a limit that is passed ends the command; else it is only noted.
     """
 
     def __init__(
@@ -52,18 +56,23 @@ class Sampler:
         follow: Callable[[int | None], None] = lambda pid: None,
         on_sample: Callable[[Sample], None] = lambda sample: None,
         interval_s: float = INTERVAL_S,
+        ends: bool = True,
     ) -> None:
         self._sensors, self._clock, self._watch = sensors, clock, watch
-        self._also, self._interval_s, self._follow = _watched(watch), interval_s, follow
-        self._on_sample = on_sample
+        self._also, self._interval_s, self._follow = watched(watch), interval_s, follow
+        self._on_sample, self._ends = on_sample, ends
         self._lines = os.open(lines, os.O_WRONLY | os.O_CREAT | os.O_APPEND) if lines else -1
         self._read_fd, self._write_fd = os.pipe()
-        self._over = threading.Event()
+        self._over = threading.Lock()  # held until it is over: a third of what an Event costs
+        self._over.acquire()
+        self._finished = False
         self._thread = threading.Thread(target=self._run, name="sampler", daemon=True)
         self._started_s = 0.0
         self._each_tick: Callable[[], None] = lambda: None
         self._last_awake_s = 0.0
         self.samples: list[Sample] = []
+        #: Start and end of every look, steady clock: reading, judging, writing, drawing.
+        self.looks: list[tuple[float, float]] = []
         self.limit: LimitBreached | None = None
         self.failure: BaseException | None = None
         self.cpu_s = 0.0  #: processor time of the thread
@@ -91,7 +100,7 @@ class Sampler:
             silent_s = self._clock.awake_s() - self._last_awake_s
             if silent_s > SILENT_S + self._interval_s:
                 self.limit = self._lost(silent_s)
-        return self.limit is not None or self.failure is not None
+        return (self.limit is not None and self._ends) or self.failure is not None
 
     def finish(self) -> None:
         """Stop watching; take a last sample where the last tick is long enough ago.
@@ -99,9 +108,10 @@ class Sampler:
         Raises:
             Exception: what the thread failed with; the command has been ended by then.
         """
-        if self._over.is_set():
+        if self._finished:
             return
-        self._over.set()
+        self._finished = True
+        self._over.release()
         if self._thread.ident is not None:
             self._thread.join(timeout=SILENT_S)
         self._follow(None)
@@ -133,15 +143,15 @@ class Sampler:
     def _run(self) -> None:
         try:
             tick = 0
-            while not self._over.is_set():
-                self._tick(self._started_s + tick * self._interval_s)
-                if self.limit is not None:
+            while True:
+                over_s = self._tick(self._started_s + tick * self._interval_s)
+                if self.limit is not None and self._ends:
                     os.write(self._write_fd, b"!")
                     break
-                late_s = self._clock.steady_s() - self._started_s
-                tick = max(tick + 1, int(late_s / self._interval_s))
-                left_s = self._started_s + tick * self._interval_s - self._clock.steady_s()
-                self._over.wait(max(0.0, left_s))
+                tick = max(tick + 1, int((over_s - self._started_s) / self._interval_s))
+                left_s = self._started_s + tick * self._interval_s - over_s
+                if self._over.acquire(timeout=max(0.0, left_s)):
+                    break
             if self.limit is None:
                 self._last()
         except BaseException as error:  # noqa: BLE001 - handed over to the runner, which raises it
@@ -150,12 +160,16 @@ class Sampler:
         finally:
             self.cpu_s = time.thread_time()
 
-    def _tick(self, deadline_s: float) -> None:
+    def _tick(self, deadline_s: float) -> float:
+        """Look once; return when that was over, on the steady clock."""
         sample = self._sensors.sample(self._also)
         self._last_awake_s = self._clock.awake_s()
         self.latest_s = max(self.latest_s, sample.at_s - deadline_s)
         self._take(sample)
         self._each_tick()
+        over_s = self._clock.steady_s()
+        self.looks.append((sample.at_s, over_s))
+        return over_s
 
     def _last(self) -> None:
         """Take the sample at the end: a command shorter than a tick has no other rates."""
@@ -174,9 +188,11 @@ class Sampler:
             self._on_sample(sample)
 
 
-def _watched(watch: PassWatch) -> tuple[str, ...]:
+def watched(watch: PassWatch) -> tuple[str, ...]:
+    """Return the names of the readings that *watch* looks at."""
     guards = (guard.bound.reading for guard in watch.guards)
-    return (*guards, *(limit.bound.reading for limit in watch.limits))
+    limits = (limit.bound.reading for limit in watch.limits)
+    return (*guards, *limits, *(bound.reading for bound in watch.expects))
 
 
 def as_line(sample: Sample, *, into_s: float) -> bytes:
@@ -185,20 +201,24 @@ def as_line(sample: Sample, *, into_s: float) -> bytes:
     ``into_s`` is seconds since the command started, ``took_s`` what reading took; a reading
     has a value and a unit, or a ``why``.
     """
-    line = {
-        "into_s": round(into_s, 6),
-        "took_s": round(sample.end_s - sample.at_s, 6),
-        "readings": {name: _plain(reading) for name, reading in sample.readings.items()},
-    }
-    return _encode(line).encode() + b"\n"
-
-
-def _plain(reading: Reading) -> dict[str, object]:
-    plain: dict[str, object] = (
-        {"why": reading.why} if reading.value is None else {"value": reading.value}
+    readings = ",".join(
+        [f"{_quoted(name)}:{_written(reading)}" for name, reading in sample.readings.items()]
     )
+    took_s = round(sample.end_s - sample.at_s, 6)
+    return f'{{"into_s":{into_s:.6f},"took_s":{took_s:.6f},"readings":{{{readings}}}}}\n'.encode()
+
+
+def _written(reading: Reading) -> str:
+    """Return a reading as JSON. By hand: an encoder for each line is a tenth of a whole tick."""
+    value = reading.value
+    if value is None:
+        text = f'{{"why":{_quoted(reading.why or "")}'
+    elif value.__class__ is float and -_INFINITE < value < _INFINITE:  # type: ignore[operator]
+        text = f'{{"value":{value!r}'
+    else:
+        text = f'{{"value":{_encode(value)}'
     if reading.unit:
-        plain["unit"] = reading.unit
+        text += f',"unit":{_quoted(reading.unit)}'
     if reading.raw is not None:
-        plain["raw"] = reading.raw
-    return plain
+        text += f',"raw":{_encode(reading.raw)}'
+    return text + "}"

@@ -1,12 +1,14 @@
 """A flag that says the runner is to stop, and wakes whoever waits.
 
-Touches a pipe. A signal handler may raise it at any moment: raising takes no lock.
+Touches a pipe and signals. A signal handler may raise it at any moment: raising takes no lock.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import signal
+from collections.abc import Callable, Iterator
 
 
 class StopFlag:
@@ -22,9 +24,12 @@ class StopFlag:
         os.set_blocking(self._write_fd, False)
         self.times = 0  #: how often it was raised
         self.reason = ""  #: of the first time
+        #: Called whenever it is asked: between steps, and once a second in a wait.
+        self.asked: Callable[[], None] = lambda: None
 
     def __call__(self) -> bool:
         """Return whether it was raised."""
+        self.asked()
         return self.times > 0
 
     @property
@@ -54,3 +59,19 @@ class StopFlag:
         """Give the pipe back."""
         os.close(self._read_fd)
         os.close(self._write_fd)
+
+
+@contextlib.contextmanager
+def signals(flag: StopFlag) -> Iterator[None]:
+    """Let Ctrl-C, SIGTERM and SIGHUP ask the runner to stop, cleanly."""
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+    def stop(number: int, frame: object) -> None:
+        flag.raise_for(f"told to stop by {signal.Signals(number).name}")
+
+    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)

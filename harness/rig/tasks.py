@@ -12,7 +12,7 @@ from pathlib import Path
 
 from harness.plan.cells import Cell
 from harness.plan.document import Bound, Command, Title
-from harness.rig.crossings import GuardBreached, LimitBreached, PassWatch
+from harness.rig.crossings import ExpectNotMet, GuardBreached, LimitBreached, PassWatch
 from harness.rig.hold import Hold as Hold
 from harness.rig.hold import Release as Release
 from harness.rig.readings import Reading, Sample
@@ -26,6 +26,10 @@ class EndedBy(enum.Enum):
     TIME_LIMIT = "time-limit"
     LIMIT = "limit"
     STOPPED = "stopped"  #: the runner was told to stop
+    SILENT = "silent"  #: no output for too long
+    STILL = "still"  #: no growing capture for too long
+    RECORDER = "recorder-failed"  #: the recorder beside it had ended
+    NEVER_ALIVE = "never-alive"  #: it ended well, and the program that should go on was not seen
     NOT_FOUND = "not-found"
     NOT_EXECUTABLE = "not-executable"
     NOT_STARTED = "not-started"  #: any other refusal of the operating system
@@ -94,6 +98,19 @@ class Member:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OtherLoad:
+    """A process that is neither the title's nor the harness's, and what it took of a pass.
+
+    ``share`` is of all processors' time, 0 to 1, between a look before the pass and one
+    after it; what came and went in between is not seen.
+    """
+
+    name: str
+    pid: int
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassReport:
     """What happened in one pass.
 
@@ -103,25 +120,41 @@ class PassReport:
     """
 
     end: CommandEnd
-    failed_step: str | None = None  #: ``prepare 1``, ``tidy 2`` …; None: the title's own command
+    #: ``files``, ``prepare 1``, ``recorder``, ``tidy 2`` …; None: the title's own command
+    failed_step: str | None = None
     folder: Path | None = None
     folder_made_ns: int | None = None  #: when it was made, on the clock of its file system
     members: tuple[Member, ...] = ()
     samples: tuple[Sample, ...] = ()
     guards: tuple[GuardBreached, ...] = ()
+    expects: tuple[ExpectNotMet, ...] = ()  #: of the levels, at the best reading under load
+    others: tuple[OtherLoad, ...] = ()  #: other processes that were at work, the busiest first
     limit: LimitBreached | None = None
+    limit_step: str = ""  #: the step in which it was passed; empty: in the title itself
+    recorder: CommandEnd | None = None  #: how the recorder ended, where there is one
+    changed_files: tuple[str, ...] = ()  #: watched files that changed in the pass, in words
+    not_given_back: tuple[str, ...] = ()  #: files that could not be given back, and why
+    device_lost: str | None = None  #: a device that answers no more, with what was read last
     slept_s: float = 0.0  #: time the machine was suspended in the pass
     harness_cpu_s: float = 0.0  #: processor time of the runner itself during the pass
+    #: by how much the clock of the day jumped in the pass; whoever asked for it notes it
+    clock_jumped_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelTask:
-    """A level to be brought about by its command (or only verified: ``command`` None)."""
+    """A level to be brought about by its command (or only verified: ``command`` None).
+
+    ``watch`` is fed every sample while the command runs: a limit that is passed ends it, but
+    not where it puts a level back (``undo``): that is what lets the rig cool.
+    """
 
     condition: str
     level: str
     command: Command | None
     expect: tuple[Bound, ...]
+    watch: PassWatch | None = None
+    undo: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +163,7 @@ class LevelReport:
 
     end: CommandEnd | None
     readings: tuple[Reading, ...]
+    limit: LimitBreached | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,9 +171,11 @@ class Leftovers:
     """What an earlier runner left behind, found at the start.
 
     ``ended`` and ``survivors`` describe processes; ``attempts`` maps the name of an
-    attempt to the files it left.
+    attempt to the files it left; ``given_back`` names files of a title that still were what a
+    pass had put in their place.
     """
 
     ended: tuple[str, ...] = ()
     survivors: tuple[str, ...] = ()
     attempts: Mapping[str, tuple[Member, ...]] | None = None
+    given_back: tuple[str, ...] = ()

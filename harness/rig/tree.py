@@ -12,7 +12,7 @@ import os
 import select
 import signal
 import time
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from harness.errors import printable
 
 _PROC = Path("/proc")
 _PART_BYTES = 16_384
+_STAT_BYTES = 2_048  # proc_pid_stat(5): 52 numbers of at most 20 digits, and a name of 64 bytes
 _SHOWN = 100  # characters of a command line in a message
 TICKS_PER_S = os.sysconf("SC_CLK_TCK") if hasattr(os, "sysconf") else 100
 
@@ -75,7 +76,17 @@ def parse_stat(text: bytes) -> Process:
 
 def process(pid: int) -> Process | None:
     """Return the process, or None if there is none of that number."""
-    text = _bytes(pid, "stat")
+    try:
+        descriptor = os.open(f"/proc/{pid}/stat", os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        # One line, and one read: asking for its end would cost a fifth more.
+        text = os.read(descriptor, _STAT_BYTES)
+    except OSError:
+        return None
+    finally:
+        os.close(descriptor)
     return parse_stat(text) if text else None
 
 
@@ -86,13 +97,19 @@ def all_processes() -> dict[int, Process]:
     return {each.id.pid: each for each in found if each is not None}
 
 
-def descendants(root: int, *, without: Collection[ProcessId] = ()) -> tuple[Process, ...]:
+def descendants(
+    root: int,
+    *,
+    without: Collection[ProcessId] = (),
+    among: Iterable[Process] | None = None,
+) -> tuple[Process, ...]:
     """Return every process below *root*, parents first, leaving out the trees of *without*.
 
     With the root a subreaper this finds also those that left their session or their group.
+    *among* are the processes there are, where they have just been looked at.
     """
     children: dict[int, list[Process]] = {}
-    for each in all_processes().values():
+    for each in all_processes().values() if among is None else among:
         children.setdefault(each.parent, []).append(each)
     found: list[Process] = []
     fresh = [root]
@@ -132,14 +149,17 @@ def _children(pid: int) -> list[int]:
     return numbers
 
 
-def having_in_environment(variable: str, wanted: Callable[[str], bool]) -> tuple[Process, ...]:
+def having_in_environment(
+    variable: str, wanted: Callable[[str], bool], *, among: Iterable[Process] | None = None
+) -> tuple[Process, ...]:
     """Return the processes whose environment holds *variable* with a *wanted* value.
 
-    A process of another user cannot be looked into and is not found.
+    A process of another user cannot be looked into and is not found. *among* are the
+    processes there are, where they have just been looked at.
     """
     start = variable.encode() + b"="
     found: list[Process] = []
-    for each in all_processes().values():
+    for each in all_processes().values() if among is None else among:
         for entry in _bytes(each.id.pid, "environ").split(b"\0"):
             if entry.startswith(start) and wanted(os.fsdecode(entry[len(start) :])):
                 found.append(each)

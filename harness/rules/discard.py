@@ -6,51 +6,37 @@ Pure. A discard needs more than an outlier:
   that its test has no power worth the name, and with three passes two equal ones condemn
   the third); the plan's ``least`` may ask for more;
 - one pass that stands out: where several are equally far out none is singled out;
+- one level: where the passes lie on two, neither is cleaned away, and the cell stays
+  unresolved;
 - a discard left: ``at_most`` of one rule counts over a whole cell and group, whatever the
-  figure.
+  figure; where a rule finds more than it may still discard, it discards none of them.
 
-Otherwise the passes are marked. The rules are asked in plan order, and one call discards at
-most one pass: the first that may be; a discard changes what is kept, so that marks found
-beside it would be of passes that no longer stand together. The rules are asked again after
-each replacement. A pass without the figure a rule looks at is not seen by that rule.
+Otherwise the passes are marked. The rules are asked in plan order, and one call discards by
+one rule at most, the first that may: one pass, or with ``esd`` several that stand out
+together. A discard changes what is kept, so that marks found beside it would be of passes
+that no longer stand together. The rules are asked again after each replacement. A pass
+without the figure a rule looks at is not seen by that rule.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from types import MappingProxyType
+from collections.abc import Mapping, Sequence
 
 from harness.plan.document import DiscardRule
 from harness.rules.judgement import Finding, KeptPass
-from harness.rules.kinds import GRUBBS, SPREAD, RuleKind
-from harness.rules.outliers import Outlying, from_others, grubbs, spread
+from harness.rules.kinds import RuleKind
+from harness.rules.levels import two_levels
+from harness.rules.looks import RULES, Rule, floor_of
+from harness.rules.outliers import Outlying
 
-#: What a rule takes where the plan does not say. Common practice, no source.
-MORE_THAN = 0.03
-ALPHA = 0.05
-FLOOR = 0.005
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
-    """A discard rule of the table, and how it works.
-
-    Args:
-        kind: Its line of the table.
-        look: The rule itself.
-        describe: What it found, in words; given the values, the find and the plan's rule.
-    """
-
-    kind: RuleKind
-    look: Callable[[Sequence[float], DiscardRule], Outlying | None]
-    describe: Callable[[Sequence[float], Outlying, int, DiscardRule], str]
+#: Level of the test for two levels that stands against a discard.
+TWO_LEVELS_ALPHA = 0.05
 
 
 def find(
     passes: Sequence[KeptPass], rules: Sequence[DiscardRule], *, discarded: Mapping[str, int]
 ) -> tuple[Finding, ...]:
-    """Return one pass to be discarded, or every pass to be marked, or nothing.
+    """Return what one rule discards, or every pass to be marked, or nothing.
 
     Args:
         passes: The kept passes of one cell and group, in the order of their attempts.
@@ -78,10 +64,10 @@ def _ask(
     if len(seen) < kind.marks_from:
         return ()
     values = [value for _, value in seen]
-    outlying = known.look(values, rule)
-    if outlying is None:
+    found = known.look(values, rule)
+    if not found:
         return ()
-    objection = _objection(outlying, rule, kind, passes=len(seen), discarded=discarded)
+    objection = _objection(values, found, rule, kind, made=discarded.get(kind.label, 0))
     return tuple(
         Finding(
             attempt=seen[place][0],
@@ -94,85 +80,37 @@ def _ask(
             reason=known.describe(values, outlying, place, rule)
             + (f"; only marked: {objection}" if objection is not None else ""),
         )
+        for outlying in found
         for place in outlying.places
     )
 
 
 def _objection(
-    outlying: Outlying,
+    values: Sequence[float],
+    found: Sequence[Outlying],
     rule: DiscardRule,
     kind: RuleKind,
     *,
-    passes: int,
-    discarded: Mapping[str, int],
+    made: int,
 ) -> str | None:
     """Return why nothing may be discarded, or None. Every such reason stands here."""
+    passes = len(values)
     if passes < kind.least(rule):
         return f"{rule.rule} discards from {kind.least(rule)} passes on, {passes} are kept"
-    if len(outlying.places) > 1:
-        return f"{len(outlying.places)} passes are equally far out"
-    made = discarded.get(kind.label, 0)
+    tied = max(len(outlying.places) for outlying in found)
+    if tied > 1:
+        return f"{tied} passes are equally far out"
+    levels = two_levels(values, alpha=TWO_LEVELS_ALPHA, floor=floor_of(rule))
+    if levels is not None:
+        low, high = levels.at
+        return (
+            f"the passes lie on two levels, {len(levels.low)} near {low:.4g} and "
+            f"{len(levels.high)} near {high:.4g}"
+        )
     if made >= rule.at_most:
         return f"{rule.rule} has discarded {made} here already, at most {rule.at_most}"
-    return None
-
-
-def _look_spread(values: Sequence[float], rule: DiscardRule) -> Outlying | None:
-    return spread(values, more_than=rule.more_than if rule.more_than is not None else MORE_THAN)
-
-
-def _describe_spread(
-    values: Sequence[float], outlying: Outlying, place: int, rule: DiscardRule
-) -> str:
-    found, allowed = _apart(100.0 * outlying.statistic, 100.0 * outlying.critical)
-    share = from_others(values, place)
-    return (
-        f"{rule.on} is {found} % {_side(share)} the median of the other {len(values) - 1} "
-        f"passes, more than {allowed} %"
-    )
-
-
-def _look_grubbs(values: Sequence[float], rule: DiscardRule) -> Outlying | None:
-    return grubbs(
-        values,
-        alpha=rule.alpha if rule.alpha is not None else ALPHA,
-        floor=rule.floor if rule.floor is not None else FLOOR,
-    )
-
-
-def _describe_grubbs(
-    values: Sequence[float], outlying: Outlying, place: int, rule: DiscardRule
-) -> str:
-    found, allowed = _apart(outlying.statistic, outlying.critical)
-    alpha = rule.alpha if rule.alpha is not None else ALPHA
-    share = from_others(values, place)
-    beside = "" if share is None else f", {100.0 * abs(share):.3g} % {_side(share)} the others"
-    return (
-        f"{rule.on} is {found} standard deviations from the mean of {len(values)} "
-        f"passes{beside}; more than {allowed} (two-sided, alpha {100.0 * alpha:g} %)"
-    )
-
-
-def _side(share: float | None) -> str:
-    return "below" if share is not None and share < 0.0 else "above"
-
-
-def _apart(found: float, allowed: float) -> tuple[str, str]:
-    """Return both numbers with as few digits as still show that they differ."""
-    for digits in range(3, 17):
-        texts = f"{found:.{digits}g}", f"{allowed:.{digits}g}"
-        if texts[0] != texts[1]:
-            return texts
-    return repr(found), repr(allowed)
-
-
-#: Every discard rule, by the name a plan gives it.
-RULES: Mapping[str, Rule] = MappingProxyType(
-    {
-        rule.kind.name: rule
-        for rule in (
-            Rule(kind=SPREAD, look=_look_spread, describe=_describe_spread),
-            Rule(kind=GRUBBS, look=_look_grubbs, describe=_describe_grubbs),
+    if made + len(found) > rule.at_most:
+        return (
+            f"{rule.rule} finds {len(found)} here and has discarded {made}, at most {rule.at_most}"
         )
-    }
-)
+    return None

@@ -25,9 +25,13 @@ class Fault:
     do: str
 
 
-_COOL = (
-    "let hot parts cool; before you open the case shut down, switch off and unplug, hold the "
-    "power button, and discharge yourself"
+_OPEN = (
+    "before you open the case shut down, switch off and unplug, hold the power button, wait until "
+    "board lights are out and hot parts are cool, and discharge yourself"
+)
+_HOT = (
+    f"let hot parts cool; find out why (fans, dust, air paths, a lost sensor); {_OPEN}; then "
+    "release the rig with harness release"
 )
 
 
@@ -83,6 +87,34 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
                 "a tidy step failed, so the rig may not be as the plan wants it",
                 "run the step by hand; read its output with harness trace CELL-ATTEMPT",
             ),
+            _f(
+                "silent",
+                "a command wrote nothing to its output for too long, and its whole tree was ended",
+                "see what it waited for in its output; a program that gathers its output before "
+                "it writes needs a longer silent_after, or none",
+            ),
+            _f(
+                "still",
+                "no capture of a command grew for too long, and its whole tree was ended",
+                "see what it waited for; a title that writes its file only at the end needs a "
+                "longer still_after, or none",
+            ),
+            _f(
+                "never-alive",
+                "a launcher ended, and the program that should go on was not seen",
+                "compare alive with the name that the system lists for the running title; one "
+                "that is started by a service of the system cannot be followed",
+            ),
+            _f(
+                "recorder-failed",
+                "the recorder failed, so nothing of the pass was recorded",
+                "read its output with harness trace CELL-ATTEMPT; run it by hand beside the title",
+            ),
+            _f(
+                "files-failed",
+                "a file of the title could not be put in place or watched",
+                "put right what the reason says of the file, or correct files in the plan",
+            ),
             # the pass as a whole
             _f(
                 "interrupted",
@@ -95,9 +127,22 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
                 "nothing now: the pass does not count, and the same command goes on",
             ),
             _f(
+                "device-lost",
+                "a device of the rig no longer answers",
+                "read the system's log for its errors, and start the machine anew; where it comes "
+                f"back and is lost again, look at its power plugs and its seat: {_OPEN}; then "
+                "release the rig with harness release",
+            ),
+            _f(
                 "slept",
                 "the machine was suspended during the pass",
                 "forbid sleep while a run is on (power settings of the system)",
+            ),
+            _f(
+                "clock-jumped",
+                "the clock of the day jumped during the pass, from which a title may take times",
+                "nothing now: the pass is carried out again as far as at_most allows; let a time "
+                "service set the clock before the night, and keep it by small steps",
             ),
             _f(
                 "guard",
@@ -113,9 +158,33 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
             ),
             _f(
                 "limit",
-                "a safety limit was passed, or its reading was lost",
-                f"{_COOL}; find out why (fans, dust, air paths, a lost sensor), then release the "
-                "rig with harness release",
+                "a safety limit was passed",
+                "find out why the reading went outside its limit, and put it right; then release "
+                "the rig with harness release",
+            ),
+            _f(
+                "sensor-lost",
+                "the reading of a safety limit was lost",
+                "see with harness sensors what can be read, and why that is gone (driver, cable, "
+                "another program at the sensor); then release the rig with harness release",
+            ),
+            _f(
+                "level-under-load",
+                "under load a reading is not what the level expects of it",
+                "see whether the card or a cable sits badly or something shares its lanes; "
+                f"{_OPEN}; then release the rig with harness release",
+            ),
+            _f(
+                "settings-changed",
+                "a watched file of the title changed during the pass",
+                "see what wrote to it (the title itself, or a patch); a file the title rewrites "
+                "in every pass belongs into put, not into watch alone",
+            ),
+            _f(
+                "setting-differs",
+                "the title used another value than was asked for",
+                "see why the title did not take it (its own limits, scaling of the screen, a "
+                "settings file); correct the setting or the pattern in reports",
             ),
             # the capture
             _f(
@@ -163,10 +232,27 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
                 "release",
             ),
             _f(
+                "files-not-given-back",
+                "a file that a pass had put in place could not be given back",
+                "let the file be written and release the rig: it is given back before anything "
+                "else; or put it right by hand from its original, in the rig's folder",
+            ),
+            _f(
                 "fingerprint-changed",
                 "the rig is not what it was: something no level is meant to change has changed",
                 "undo the change, or accept it: after harness release what comes is a new group, "
                 "never averaged with what was measured before",
+            ),
+            _f(
+                "disk-low",
+                "too little room is left where the store lies for another pass",
+                "then release the rig with harness release; nothing that was kept is in danger",
+            ),
+            _f(
+                "store-refused",
+                "the store could not keep what was to be kept, and the runner left",
+                "put right what the store's own error says, then release the rig with harness "
+                "release; everything kept before is safe",
             ),
             _f(
                 "held",
@@ -178,6 +264,11 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
 )
 
 
+#: Faults that the same command will have again, until a person has done something: these
+#: are not tried again.
+LASTING = frozenset({"not-found", "not-executable"})
+
+
 def means(fault: str) -> str:
     """Return what *fault* means, one sentence without a full stop; KeyError: no such fault."""
     return FAULTS[fault].means
@@ -186,3 +277,8 @@ def means(fault: str) -> str:
 def what_to_do(fault: str) -> str:
     """Return what a person does about *fault*; KeyError: no such fault."""
     return FAULTS[fault].do
+
+
+def after_a_limit(unit: str) -> str:
+    """Return what a person does after a limit on a reading in *unit*: heat is a case of its own."""
+    return _HOT if unit == "°C" else what_to_do("limit")

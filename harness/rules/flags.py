@@ -6,12 +6,15 @@ definitions; common practice, no source.
     capped           nearly all frames within a hair of one level: a frame limit
     plateau          a stretch that holds one level while the rest is elsewhere: focus lost
     loading-head     the first frames are far longer than the rest
+    settling         a first part moves the average, and a steady one follows: a warm-up inside
     alternating      every second frame is longer than its neighbours
     gap              a single frame far longer than any frame is
     repeated-rows    rows that repeat the rows before them, where no counter tells
 """
 
 from __future__ import annotations
+
+from harness.rules.settling import BATCH, LEAST_BATCHES, settled_from
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -25,6 +28,8 @@ PLATEAU_BLOCKS = 2
 HEAD_FACTOR = 4.0  # times the median
 HEAD_SHARE = 0.02  # of the total time
 HEAD_FRAMES = 4096
+SETTLING_FRAMES = 1 << 16  #: so many of the first frames are looked at for a steady part
+SETTLING_APART = 0.01  #: what a first part must move their average by, and lie apart
 GAP_FACTOR = 20.0  # times the median
 GAP_MS = 500.0
 ALTERNATING_SHARE = 0.5
@@ -80,7 +85,7 @@ def flags(times: FrameTimes) -> tuple[Flag, ...]:
     found = [
         capped,
         None if capped else _plateau(times, median),
-        None if not head else _loading_head(times, median, head),
+        _loading_head(times, median, head) if head else _settling(times),
         _alternating(times),
         _gap(times, median, head),
         None if capped else _repeated(times),
@@ -166,6 +171,33 @@ def _loading_head(times: FrameTimes, median: float, head: int) -> Flag:
         f"middle frame lasts {median:.4g} ms: is a loading screen inside?",
         first=1,
         last=head,
+        line=times.line(0),
+    )
+
+
+def _settling(times: FrameTimes) -> Flag | None:
+    values = times.opening[:SETTLING_FRAMES]
+    if len(values) < LEAST_BATCHES * BATCH:
+        return None
+    steady = settled_from(values)
+    if not steady.found or not steady.first:
+        return None
+    head_ms, all_ms = sum(values[: steady.first]), sum(values)
+    rest = (all_ms - head_ms) / (len(values) - steady.first)
+    gain = all_ms / len(values) / rest - 1.0
+    if abs(gain) < SETTLING_APART:
+        return None
+    # A stutter moves a mean, and so the rule; it moves no middle frame.
+    head, after = sorted(values[: steady.first]), sorted(values[steady.first :])
+    if abs(head[len(head) // 2] / after[len(after) // 2] - 1.0) < SETTLING_APART:
+        return None
+    return Flag(
+        "settling",
+        f"the steady part begins after {steady.first} frames, {head_ms / 1000.0:.4g} s (MSER-5); "
+        f"without them the average is {abs(gain):.1%} {'higher' if gain > 0 else 'lower'}: is a "
+        "warm-up inside?",
+        first=1,
+        last=steady.first,
         line=times.line(0),
     )
 

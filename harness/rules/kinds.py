@@ -24,6 +24,7 @@ class RuleKind(Value):
         options: The keys a plan may give it besides ``rule``, ``on`` and ``at_most``.
         marks_from: Fewest kept passes in which it can find anything.
         discards_from: Fewest kept passes from which it may discard.
+        alphas: The levels it knows critical values for; empty: any.
     """
 
     name: str
@@ -32,6 +33,7 @@ class RuleKind(Value):
     options: tuple[str, ...]
     marks_from: int
     discards_from: int
+    alphas: tuple[float, ...] = ()
 
     @property
     def label(self) -> str:
@@ -55,11 +57,52 @@ SPREAD = RuleKind(
 GRUBBS = RuleKind(
     name="grubbs",
     version=1,
-    about="a pass that Grubbs' two-sided test rejects at level alpha",
-    options=("alpha", "least", "floor"),
+    about="a pass that Grubbs' test rejects at level alpha",
+    options=("alpha", "least", "floor", "side"),
     marks_from=3,
     discards_from=6,
 )
 
+ESD = RuleKind(
+    name="esd",
+    version=1,
+    about="up to at_most passes at once, by Rosner's generalized extreme Studentized deviate",
+    options=("alpha", "least", "floor"),
+    marks_from=5,
+    discards_from=6,
+)
+
+DIXON = RuleKind(
+    name="dixon",
+    version=1,
+    about="a pass whose gap to its neighbour is too large a share of the range (ratio r10)",
+    options=("alpha", "least", "floor", "side"),
+    marks_from=3,
+    discards_from=6,
+)
+
+#: Levels for which critical values were simulated: see ``harness.rules.critical_values``.
+TABLED = (0.1, 0.05, 0.01)
+
+MODIFIED_Z = RuleKind(
+    name="modified-z",
+    version=1,
+    about="a pass too many median absolute deviations from the median",
+    options=("alpha", "least", "floor"),
+    marks_from=4,
+    discards_from=6,
+    alphas=TABLED,
+)
+
+TUKEY = RuleKind(
+    name="tukey",
+    version=1,
+    about="a pass too many quartile distances beyond a quartile",
+    options=("alpha", "least", "floor"),
+    marks_from=5,
+    discards_from=6,
+    alphas=TABLED,
+)
+
 #: Every discard rule, in the order in which documents list them.
-KINDS: tuple[RuleKind, ...] = (SPREAD, GRUBBS)
+KINDS: tuple[RuleKind, ...] = (SPREAD, GRUBBS, ESD, DIXON, MODIFIED_Z, TUKEY)

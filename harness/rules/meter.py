@@ -7,12 +7,13 @@ strictly. Whatever is wrong becomes part of the answer; no file makes this raise
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import stat
 from pathlib import Path
 
-from harness.plan.document import Cut, FigureFrom, FigureSpec, Frames
+from harness.plan.document import Cut, FigureFrom, FigureSpec, Frames, Report
 from harness.rig.captures.assembly import Part
 from harness.rig.captures.cells import PLAIN
 from harness.rig.captures.declared import declared
@@ -22,6 +23,7 @@ from harness.rules import pointer
 from harness.rules.figures import figures
 from harness.rules.flags import flags
 from harness.rules.judgement import Figure, Measured
+from harness.rules.reported import Reported, reported
 
 #: Frames may last a little longer than the command: clocks differ, and a recorder starts early.
 WALL_SHARE = 1.02
@@ -48,6 +50,13 @@ def measure(task: PassTask, report: PassReport) -> Measured:
         return Measured(fault="no-capture", problem="the pass has no folder, so nothing was kept")
     found = Measured()
     try:
+        used = Reported()
+        if title.reports:
+            used = reported(
+                title.reports, asked=task.fill, said=lambda each: _said(each, folder, report)
+            )
+        if used.differs:
+            raise Fault("setting-differs", "; ".join(used.differs))
         if title.frames is not None:
             found = _from_frames(title.frames, title.cut, folder, report)
         made = tuple(_from_spec(spec, folder, report) for spec in title.figures)
@@ -58,7 +67,10 @@ def measure(task: PassTask, report: PassReport) -> Measured:
     if found.problem is not None:
         return found
     return Measured(
-        figures=found.figures + made, flags=found.flags, notes=found.notes, frames=found.frames
+        figures=found.figures + made,
+        flags=found.flags + used.flags,
+        notes=found.notes + used.notes,
+        frames=found.frames,
     )
 
 
@@ -162,6 +174,29 @@ def _instead(captures: Path) -> str:
         return "; the command left no file at all"
     others = f" and {len(found) - 1} more" if len(found) > 1 else ""
     return f"; the newest file found instead is {found[-1][1]!r}{others}"
+
+
+# ------------------------------------------------------------------------ what a title says
+
+
+def _said(report_: Report, folder: Path, report: PassReport) -> tuple[str, ...]:
+    """Return the texts a title gave for one report; none where it said nothing of it."""
+    if report_.source is FigureFrom.OUTPUT:
+        assert report_.pattern is not None, "a report from output has a pattern"
+        found = (
+            match["value"]
+            for stream in ("stdout", "stderr")
+            for match in re.finditer(report_.pattern, _output(folder, stream))
+        )
+        return tuple(text for text in found if text)
+    assert report_.file is not None and report_.pointer is not None, "a report from JSON has both"
+    try:
+        value = pointer.look_up(
+            _capture(report_.file, folder, report).read_bytes(), report_.pointer
+        )
+    except (Fault, OSError, pointer.NotThere):
+        return ()
+    return (value,) if isinstance(value, str) else (json.dumps(value),)
 
 
 # ------------------------------------------------------------------------ figures of a title

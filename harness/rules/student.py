@@ -157,8 +157,8 @@ def _tail(v: float, df: float) -> float:
     """Return P(T > t) for v = ln(1 + t^2 / df) >= 0."""
     a, x, y = 0.5 * df, math.exp(-v), -math.expm1(-v)
     if x < (a + 1.0) / (a + 2.5):
-        return 0.5 * _front(v, a) / a * _fraction(a, 0.5, x)
-    return 0.5 - _front(v, a) * _fraction(0.5, a, y)
+        return 0.5 * _front(v, a) / a * beta_fraction(a, 0.5, x)
+    return 0.5 - _front(v, a) * beta_fraction(0.5, a, y)
 
 
 def _centre(t: float, df: float) -> float:
@@ -166,8 +166,8 @@ def _centre(t: float, df: float) -> float:
     v = math.log1p(t * t / df)
     a, x, y = 0.5 * df, math.exp(-v), -math.expm1(-v)
     if x < (a + 1.0) / (a + 2.5):
-        return 0.5 - 0.5 * _front(v, a) / a * _fraction(a, 0.5, x)
-    return _front(v, a) * _fraction(0.5, a, y)
+        return 0.5 - 0.5 * _front(v, a) / a * beta_fraction(a, 0.5, x)
+    return _front(v, a) * beta_fraction(0.5, a, y)
 
 
 def _front(v: float, a: float) -> float:
@@ -186,7 +186,7 @@ def _log_gamma_quotient(a: float) -> float:
     return 0.5 * math.log(a) + series
 
 
-def _fraction(a: float, b: float, x: float) -> float:
+def beta_fraction(a: float, b: float, x: float) -> float:
     """Return the continued fraction of the incomplete beta function, DLMF 8.17.22."""
     c, d = 1.0, 1.0 - (a + b) * x / (a + 1.0)
     d = 1.0 / (d if abs(d) > _TINY else _TINY)
@@ -200,7 +200,7 @@ def _fraction(a: float, b: float, x: float) -> float:
             d = 1.0 / (d if abs(d) > _TINY else _TINY)
             c = c if abs(c) > _TINY else _TINY
             value *= c * d
-        if c * d == 1.0:
+        if abs(c * d - 1.0) <= 3e-16:  # the last digit may go on to and fro
             break
     return value
 
@@ -233,7 +233,7 @@ def _tail_root(q: float, df: float) -> float:
         slope = -0.5 * _front(v, 0.5 * df) / (-math.expm1(-v) * tail)
         step = math.log(q / tail) / slope
         v += step
-        if abs(step) <= 1e-15 * v:
+        if abs(step) <= 1e-10 * v:  # what is left is of the order of its square
             break
     # t = sqrt(df (exp(v) - 1)), in logarithms: exp(v) may overflow where t does not.
     if v < 600.0:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
-from harness.plan.document import By, WarmUpWhen
-from harness.run import passes
+from harness.plan.document import By, EnoughFrom, Plan, WarmUpWhen
+from harness.run import passes, warming
 from harness.run import records as r
 from harness.run.state import RunState
 from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase
@@ -65,9 +66,16 @@ def _group_opened(state: RunState, record: r.GroupOpened) -> None:
             progress.counted = progress.warm_up_faults = 0
             progress.kept, progress.discards = (), ()
             progress.stays = progress.last_stay = 0
+            if not _sized_beforehand(state.plan):
+                progress.wanted = None
     if record.group > 1:
         passes.cool(state, WarmUpWhen.BUILD_CHANGED)
         passes.survey(state)
+
+
+def _sized_beforehand(plan: Plan) -> bool:
+    """Return whether the number of passes was fixed by earlier runs, and not by a pilot."""
+    return plan.enough is not None and plan.enough.source is EnoughFrom.HISTORY
 
 
 def _block_opened(state: RunState, record: r.BlockOpened) -> None:
@@ -155,11 +163,25 @@ def _level_put_back(state: RunState, record: r.LevelPutBack) -> None:
     state.put_back_first = state.put_back_first and bool(state.put_back)
 
 
+def _reuse_offered(state: RunState, record: r.ReuseOffered) -> None:
+    state.offers = record.offers
+
+
+def _reuse_turned_down(state: RunState, record: r.ReuseTurnedDown) -> None:
+    state.offers = ()
+
+
 def _rig_held(state: RunState, record: r.RigHeld) -> None:
     state.hold = record
+    state.to_prove = record if record.limit is not None else None
     state.holds += 1
+    state.refusals += record.fault == "store-refused"
     state.levels.clear()
     state.step = None
+
+
+def _proven(state: RunState, record: r.LimitCleared | r.AlarmRaised) -> None:
+    state.to_prove = None
 
 
 def _rig_released(state: RunState, record: r.RigReleased) -> None:
@@ -171,13 +193,20 @@ def _rig_released(state: RunState, record: r.RigReleased) -> None:
             state.put_back.pop(condition, None)
     state.not_put_back.clear()
     state.put_back_first = bool(state.put_back)
-    state.hold = None
+    state.hold = state.to_prove = None
+    warming.preload_over(state)
     state.fault, state.faulty = None, ()
     state.level_faults = state.turn_faults = 0
 
 
 def _request_answered(state: RunState, record: r.RequestAnswered) -> None:
     state.last_request = record.request
+
+
+def _clock_jumped(state: RunState, record: r.ClockJumped) -> None:
+    if state.reference_at:  # so that its age stays what it was
+        at = datetime.fromisoformat(state.reference_at) + timedelta(seconds=record.by_s)
+        state.reference_at = at.isoformat()
 
 
 def _run_paused(state: RunState, record: r.RunPaused) -> None:
@@ -206,9 +235,17 @@ _EFFECTS: Mapping[type[r.Record], Callable[[RunState, Any], None]] = MappingProx
         r.PassDiscarded: passes.pass_discarded,
         r.CellClosed: passes.cell_closed,
         r.CellReopened: passes.cell_reopened,
+        r.ReuseOffered: _reuse_offered,
+        r.ReuseTurnedDown: _reuse_turned_down,
+        r.CellReused: passes.cell_reused,
+        r.CellSized: passes.cell_sized,
+        r.CellWarmedUp: warming.cell_warmed_up,
         r.RigHeld: _rig_held,
+        r.LimitCleared: _proven,
+        r.AlarmRaised: _proven,
         r.RigReleased: _rig_released,
         r.RequestAnswered: _request_answered,
+        r.ClockJumped: _clock_jumped,
         r.RunPaused: _run_paused,
         r.RunFinished: _no_effect,
     }

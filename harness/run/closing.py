@@ -9,12 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from harness.plan.document import FaultThen
+from harness.rig.crossings import GateGaveUp
 from harness.rules.discard import find
-from harness.rules.faults import what_to_do
+from harness.rules.faults import LASTING, means, what_to_do
 from harness.rules.judgement import Judgement, Verdict
 from harness.run import records as r
 from harness.run.passes import count_pass, fault_row, turn_over
-from harness.run.state import Progress, RunState, warm_up_due
+from harness.run.sizing import sized_by_pilot
+from harness.run.state import Progress, RunState, wanted_passes, warm_up_due
 
 Records = tuple[r.Record, ...]
 
@@ -27,11 +29,16 @@ def close(
     warm_up: bool,
     verdict: Verdict,
     figures: tuple[tuple[str, float], ...],
+    fault: str | None = None,
 ) -> Records:
     """Return the discards and the closing that a verdict leads to, in order."""
     progress = state.progress[cell]
     if verdict is Verdict.INTERRUPTED:
         return ()
+    if fault in LASTING:
+        reason = f"{means(fault)}; that is not tried again, {len(progress.kept)} passes kept"
+        outcome = r.CellState.SHORT if progress.kept else r.CellState.FAILED
+        return (_closed(progress, cell, outcome, state.group, reason),)
     if warm_up:
         spent = progress.warm_up_faults + (verdict is Verdict.FAILED)
         if spent < state.plan.passes.at_most:
@@ -42,7 +49,7 @@ def close(
     after = replace(progress)  # what apply will make of it
     count_pass(after, attempt=attempt, verdict=verdict, figures=figures)
     records: list[r.Record] = []
-    if len(after.kept) >= state.plan.passes.keep:
+    if len(after.kept) >= wanted_passes(state, after):
         findings = find(after.kept, state.plan.discard, discarded=dict(after.discards))
         records += (
             r.PassDiscarded(
@@ -60,19 +67,25 @@ def close(
         )
         gone = {finding.attempt for finding in findings if finding.discard}
         after.kept = tuple(kept for kept in after.kept if kept.attempt not in gone)
+        sized = sized_by_pilot(state, cell, after)
+        if sized is not None:
+            after.wanted = sized.passes
+            records.append(sized)
     ending = _ending(state, cell, after)
     return (*records, ending) if ending is not None else tuple(records)
 
 
 def _ending(state: RunState, cell: str, progress: Progress) -> r.CellClosed | None:
-    passes = state.plan.passes
+    passes, wanted = state.plan.passes, wanted_passes(state, progress)
     kept = len(progress.kept)
-    if kept >= passes.keep:
-        reason = f"{kept} passes kept, {passes.keep} wanted"
+    if kept >= wanted:
+        reason = f"{kept} passes kept, {wanted} wanted"
         return _closed(progress, cell, r.CellState.ACCEPTED, state.group, reason)
     if progress.counted < passes.at_most:
         return None
-    reason = f"{progress.counted} passes used up, {kept} kept, {passes.keep} wanted"
+    reason = f"{progress.counted} passes used up, {kept} kept, {wanted} wanted"
+    if kept >= passes.keep:  # enough for the plan, though not for the interval it hoped for
+        return _closed(progress, cell, r.CellState.ACCEPTED, state.group, reason)
     outcome = r.CellState.SHORT if kept else r.CellState.FAILED
     return _closed(progress, cell, outcome, state.group, reason)
 
@@ -89,7 +102,14 @@ def _closed(
     )
 
 
-def skip(state: RunState, cell: str, *, reason: str) -> Records:
+def skip(
+    state: RunState,
+    cell: str,
+    *,
+    reason: str,
+    reference: bool = False,
+    gate: GateGaveUp | None = None,
+) -> Records:
     """Return the records of an attempt that is spent without being carried out."""
     warm_up = warm_up_due(state, cell)
     attempt = state.progress[cell].attempts + 1
@@ -100,7 +120,11 @@ def skip(state: RunState, cell: str, *, reason: str) -> Records:
         group=state.group,
         fault="gate-gave-up",
         reason=reason,
+        reference=reference,
+        gate=gate,
     )
+    if reference:
+        return (skipped,)
     closing = close(state, cell, attempt, warm_up=warm_up, verdict=Verdict.FAILED, figures=())
     judgement = Judgement(verdict=Verdict.FAILED, reason=reason, fault="gate-gave-up")
     stop = faults_in_a_row(state, cell, warm_up=warm_up, judgement=judgement)
@@ -119,7 +143,7 @@ def faults_in_a_row(
     if judgement.verdict is not Verdict.FAILED or fault is None:
         return None
     faults = state.plan.faults
-    if not turn_over(state, warm_up=warm_up, verdict=Verdict.FAILED):
+    if not turn_over(state, warm_up=warm_up, verdict=Verdict.FAILED, fault=fault):
         return None
     if faults.then is FaultThen.HOLD:
         return held(state, fault, judgement.reason)

@@ -7,26 +7,30 @@ them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
 from typing import assert_never
 
-from harness.plan.document import Bound, Gate, Then
+from harness.plan.document import Bound
 from harness.plan.words import words
 from harness.rig.bounds import Met, met
-from harness.rig.crossings import GateGaveUp, LimitBreached, Woken
 from harness.rig.readings import Reading, shown
-from harness.rig.tasks import CommandEnd, EndedBy
-from harness.rules.judge import end_words, judge, limit_words
+from harness.rig.tasks import CommandEnd, EndedBy, attempt_name
+from harness.rules.judge import end_words, expect_words, judge
 from harness.rules.judgement import Judgement, Verdict
+from harness.rules.under_load import UNDER_LOAD
 from harness.run import observations as o
 from harness.run import records as r
-from harness.run.closing import close, faults_in_a_row, held, skip
+from harness.run.after_limit import held_by_limit, proof_over
+from harness.run.closing import close, faults_in_a_row, held
+from harness.run.groups import group_for
 from harness.run.passes import numbers
-from harness.run.pick import due, upcoming
+from harness.run.pick import due
+from harness.run.refused import on_record
 from harness.run.requests import answer
-from harness.run.state import RunState, warm_up_due
+from harness.run.reuse import after_reference, gave_up_reference, offered, taken_now
+from harness.run.state import RunState
 from harness.run.transitions import Phase
+from harness.run.waits import wait_over
+from harness.run.warming import warmed_up
 
 Records = tuple[r.Record, ...]
 
@@ -37,10 +41,18 @@ def decide(state: RunState, observation: o.Observation) -> Records:
         case o.RunnerCameUp():
             return _runner_came_up(state, observation)
         case o.WentOn():
-            record = due(state, boot=observation.boot)
+            taken = taken_now(state)
+            if taken:
+                return taken
+            record = due(state, boot=observation.boot, now=observation.now)
             return (record,) if record is not None else ()
         case o.RequestCame():
-            return answer(state, observation.request, boot=observation.boot)
+            return answer(
+                state,
+                observation.request,
+                boot=observation.boot,
+                fingerprint=observation.fingerprint,
+            )
         case o.LevelReported():
             return _level_reported(state, observation)
         case o.PutBackReported():
@@ -48,9 +60,13 @@ def decide(state: RunState, observation: o.Observation) -> Records:
         case o.SettleOver():
             return (r.RigSettled(seconds=observation.seconds),)
         case o.WaitOver():
-            return _wait_over(state, observation)
+            return wait_over(state, observation)
         case o.PassOver():
             return _pass_over(state, observation)
+        case o.ProofOver():
+            return proof_over(state, observation)
+        case o.ClockMoved(by_s=by_s):
+            return (r.ClockJumped(by_s=by_s),)
         case o.StopCame():
             return _stop_came(state, observation)
         case _:
@@ -71,7 +87,7 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
                 fault="interrupted",
             ),
         )
-    records.append(r.RunnerStarted(ended=came.ended))
+    records.append(r.RunnerStarted(ended=came.ended, given_back=came.given_back))
     accepted = state.accepted
     if state.hold is not None:
         release = next((each for each in came.releases if each.hold == state.hold.hold), None)
@@ -79,6 +95,7 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             return tuple(records)
         records.append(r.RigReleased(hold=release.hold, by=release.by, note=release.note))
         accepted = dict(state.hold.changed)
+    records += on_record(state, came.releases)
     if came.holds:
         other = came.holds[0]
         records.append(r.RigHeld(hold=other.id, fault="held", reason=other.reason, do=other.do))
@@ -91,47 +108,25 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             )
         )
     elif state.phase is not Phase.FINISHED:
-        records += _group(state, came.fingerprint, accepted=accepted)
+        group = group_for(state, came.fingerprint, accepted=accepted, unread=came.unread)
+        offer = offered(state, came.offers, came.fingerprint) if state.group == 0 else None
+        records += group if offer is None else (*group, offer)
     return tuple(records)
-
-
-def fixed(state: RunState, fields: Mapping[str, str]) -> dict[str, str]:
-    """Return the fields that make a group: those that no level is meant to change."""
-    return {name: text for name, text in fields.items() if name not in state.grid.free_fields}
-
-
-def changes(state: RunState, fields: Mapping[str, str]) -> dict[str, str]:
-    """Return what differs from the group's fingerprint, of the fields read now."""
-    known, free = state.fields, state.grid.free_fields
-    return {
-        name: text
-        for name, text in fields.items()
-        if known.get(name, text) != text and name not in free
-    }
-
-
-def _group(state: RunState, fields: Mapping[str, str], *, accepted: Mapping[str, str]) -> Records:
-    """Return what a fingerprint leads to: nothing, a group of its own, or a hold.
-
-    A release accepts the changes that its hold has named, and no other.
-    """
-    if state.group == 0:
-        return (r.GroupOpened(group=1, fields=tuple(sorted(fixed(state, fields).items()))),)
-    changed = changes(state, fields)
-    if not changed:
-        return ()
-    words = tuple(f"{n} was {state.fields[n]!r}, is {changed[n]!r}" for n in sorted(changed))
-    if changed.items() <= accepted.items():
-        new = {**state.fields, **fixed(state, fields)}
-        fields_now = tuple(sorted(new.items()))
-        return (r.GroupOpened(group=state.group + 1, fields=fields_now, changed=words),)
-    hold = held(state, "fingerprint-changed", "; ".join(words))
-    return (replace(hold, changed=tuple(sorted(changed.items()))),)
 
 
 def _level_reported(state: RunState, reported: o.LevelReported) -> Records:
     condition, level, report = reported.condition, reported.level, reported.report
     part = state.grid.levels[condition, level]
+    if report.limit is not None:
+        hold = held_by_limit(state, report.limit, step=f"{condition} {level}")
+        not_met = r.LevelNotMet(
+            condition=condition,
+            level=level,
+            fault=hold.fault,
+            reason=hold.reason,
+            readings=report.readings,
+        )
+        return (not_met, hold)
     if report.end is not None and report.end.survivors:
         reason = "; ".join(report.end.survivors)
         return (
@@ -144,7 +139,8 @@ def _level_reported(state: RunState, reported: o.LevelReported) -> Records:
             ),
             held(state, "rig-not-quiet", f"{condition} {level}: {reason}"),
         )
-    problem = _command_problem(report.end) or _unmet((*part.expect, *part.needs), report.readings)
+    bounds = (*part.expect, *part.needs)
+    problem = _command_problem(report.end) or _unmet(bounds, report.readings)
     if not problem:
         return (r.LevelVerified(condition=condition, level=level, readings=report.readings),)
     not_met = r.LevelNotMet(
@@ -173,6 +169,8 @@ def _unmet(bounds: tuple[Bound, ...], readings: tuple[Reading, ...]) -> str:
     problems = []
     for bound in bounds:
         reading = found.get(bound.reading)
+        if reading is not None and reading.measured and bound.reading in UNDER_LOAD:
+            continue  # at rest it says nothing: the passes judge it
         if reading is None or met(bound, reading) is not Met.MET:
             was = "not read" if reading is None else shown(reading)
             problems.append(f"{bound.reading} must be {words(bound)}, is {was}")
@@ -185,46 +183,10 @@ def _put_back_reported(state: RunState, reported: o.PutBackReported) -> Records:
     if problem and state.phase is not Phase.HELD:
         what = f"{reported.condition} {reported.level} could not be put back: {problem}"
         return (back, held(state, "not-put-back", what))
+    if reported.limit is not None and state.phase is not Phase.HELD:
+        step = f"put_back of {reported.condition} {reported.level}"
+        return (back, held_by_limit(state, reported.limit, step=step))
     return (back,)
-
-
-def _wait_over(state: RunState, over: o.WaitOver) -> Records:
-    if isinstance(over.end, Woken):
-        return ()
-    if isinstance(over.end, LimitBreached):
-        return (held(state, "limit", limit_words(over.end)),)
-    group = _group(state, over.fingerprint, accepted=state.accepted)
-    if group:
-        # A hold, or a new group: what is due next is chosen anew.
-        return group
-    key, round_started = upcoming(state)
-    assert key == over.cell
-    marks: tuple[str, ...] = ()
-    before: Records = (round_started,) if round_started is not None else ()
-    if isinstance(over.end, GateGaveUp):
-        text = gate_words(over.end, state.plan.gates[over.end.gate])
-        match state.plan.gates[over.end.gate].then:
-            case Then.HOLD:
-                return (held(state, "gate-gave-up", text),)
-            case Then.SKIP:
-                return (*before, *skip(state, key, reason=text))
-            case Then.MARK:
-                marks = (f"gate-gave-up: {text}",)
-    here, known = fixed(state, over.fingerprint), state.fields
-    new = [(name, text) for name, text in here.items() if name not in known]
-    started = r.PassStarted(
-        cell=key,
-        attempt=state.progress[key].attempts + 1,
-        warm_up=warm_up_due(state, key),
-        group=state.group,
-        block=state.block if state.block is not None else 0,
-        round=round_started.round if round_started is not None else state.round,
-        waited_s=over.end.waited_s,
-        readings=over.readings,
-        new_fields=tuple(sorted(new)),
-        marks=marks,
-    )
-    return (*before, started)
 
 
 def _pass_over(state: RunState, over: o.PassOver) -> Records:
@@ -244,9 +206,15 @@ def _pass_over(state: RunState, over: o.PassOver) -> Records:
         frames=measured.frames,
         readings=over.readings,
         guards=report.guards,
+        expects=report.expects,
+        others=report.others,
         limit=report.limit,
+        limit_step=report.limit_step,
+        recorder=report.recorder,
+        changed_files=report.changed_files,
         slept_s=report.slept_s,
         harness_cpu_s=report.harness_cpu_s,
+        clock_jumped_s=report.clock_jumped_s,
     )
     judged = r.PassJudged(
         cell=started.cell,
@@ -257,18 +225,38 @@ def _pass_over(state: RunState, over: o.PassOver) -> Records:
         marks=judgement.marks,
     )
     records: list[r.Record] = [ended, judged]
-    records += close(
-        state,
-        started.cell,
-        started.attempt,
-        warm_up=started.warm_up,
-        verdict=judgement.verdict,
-        figures=numbers(ended),
-    )
+    if report.clock_jumped_s:
+        name = attempt_name(started.cell, started.attempt)
+        records.append(r.ClockJumped(by_s=report.clock_jumped_s, during=name))
+    records += warmed_up(state, started, ended, judgement)
+    if not started.reference:
+        records += close(
+            state,
+            started.cell,
+            started.attempt,
+            warm_up=started.warm_up,
+            verdict=judgement.verdict,
+            figures=numbers(ended),
+            fault=judgement.fault,
+        )
+    else:
+        records += _reference_over(state, started, ended, judgement)
     stop = _rig_stop(state, over, judgement)
     if stop is not None:
         records.append(stop)
     return tuple(records)
+
+
+def _reference_over(
+    state: RunState, started: r.PassStarted, ended: r.PassEnded, judgement: Judgement
+) -> Records:
+    """Return what a reference pass means for the cells that are offered."""
+    if judgement.verdict is Verdict.INTERRUPTED:
+        return ()
+    if judgement.verdict is Verdict.KEPT:
+        return () if started.warm_up else after_reference(state, ended)
+    last = state.reference_faults >= state.plan.faults.again
+    return gave_up_reference(state) if last else ()
 
 
 def _rig_stop(state: RunState, over: o.PassOver, judgement: Judgement) -> r.Record | None:
@@ -276,24 +264,24 @@ def _rig_stop(state: RunState, over: o.PassOver, judgement: Judgement) -> r.Reco
     report, started = over.report, state.passing
     assert started is not None
     if report.limit is not None:
-        return held(state, "limit", limit_words(report.limit))
+        return held_by_limit(state, report.limit, step=report.limit_step)
+    if report.device_lost is not None:
+        return held(state, "device-lost", report.device_lost)
     if report.end.survivors:
         return held(state, "rig-not-quiet", "; ".join(report.end.survivors))
+    if report.not_given_back:
+        what = "what a pass had put in place could not be given back: "
+        return held(state, "files-not-given-back", what + "; ".join(report.not_given_back))
     if judgement.verdict is Verdict.INTERRUPTED:
         return r.RunPaused(reason="told to stop in the middle of a pass")
+    if report.expects:
+        reason = "; ".join(expect_words(each) for each in report.expects)
+        return held(state, "level-under-load", reason)
+    if started.reference:
+        return None
     return faults_in_a_row(state, started.cell, warm_up=started.warm_up, judgement=judgement)
 
 
 def _stop_came(state: RunState, stop: o.StopCame) -> Records:
     # An open step stays open, and a held or finished run has nothing to pause.
     return (r.RunPaused(reason=stop.reason),) if state.phase is Phase.IDLE else ()
-
-
-def gate_words(gave_up: GateGaveUp, gate: Gate) -> str:
-    """Return why a gate gave up as a person reads it."""
-    last = Reading(name=gave_up.reading, unit=gave_up.unit, value=gave_up.value, why=gave_up.why)
-    stay = f"stay {gave_up.bound} for {gate.for_s:g} s" if gate.for_s else f"become {gave_up.bound}"
-    return (
-        f"{gave_up.reading} did not {stay} within {gave_up.waited_s:.0f} s; "
-        f"at the last it was {shown(last)}"
-    )

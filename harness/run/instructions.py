@@ -63,6 +63,15 @@ class AwaitGates:
     warm_up: bool
     gates: tuple[Gate, ...]
     limits: tuple[Limit, ...]
+    reference: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AwaitProof:
+    """Wait until the reading of a limit that was passed has come back, as *gate* says."""
+
+    gate: Gate
+    reading: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +82,7 @@ class CarryOut:
     attempt: int
     warm_up: bool
     limits: tuple[Limit, ...]
+    reference: bool = False
 
 
 class Outcome(enum.Enum):
@@ -91,5 +101,14 @@ class Leave:
 
 
 Instruction = (
-    GoOn | SetLevel | PutBack | Settle | AwaitHours | AwaitPerson | AwaitGates | CarryOut | Leave
+    GoOn
+    | SetLevel
+    | PutBack
+    | Settle
+    | AwaitHours
+    | AwaitPerson
+    | AwaitGates
+    | AwaitProof
+    | CarryOut
+    | Leave
 )

@@ -8,36 +8,40 @@ its ``PassStarted`` is kept, and its files are kept before the record that names
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import assert_never
 
-from harness.plan.document import Bound
+from harness.errors import StoreError
 from harness.rig.crossings import GatesOpened, WaitEnd
-from harness.rig.tasks import (
-    Hold,
-    Leftovers,
-    Member,
-    PassTask,
-    attempt_name,
-)
+from harness.rig.tasks import Hold, Leftovers, Member, PassTask, attempt_name
+from harness.rules.gates import GateWatch
+from harness.rules.guards import GuardWatch
 from harness.rules.judgement import Measured
 from harness.rules.summaries import summarise_readings
-from harness.rules.watches import GateWatch, GuardWatch
 from harness.run import instructions as i
 from harness.run import observations as o
 from harness.run.apply import apply
+from harness.run.clock_watch import ClockWatch
 from harness.run.debts import Debts, not_put_back
 from harness.run.decide import decide
+from harness.run.disk_room import FREE
 from harness.run.fill import fill
-from harness.run.pick import pick
+from harness.run.level_work import put_back, set_level
+from harness.run.pick import minutes_to, pick
 from harness.run.ports import Bench, Clock, Interrupt, Journal, Meter
+from harness.run.ready import spoken_of
 from harness.run.records import (
     BundleRef,
+    ClockJumped,
     LevelPutBack,
     LevelVerified,
+    Offer,
     Record,
     RequestAnswered,
+    RequestKind,
 )
+from harness.run.refused import leave_safely
 from harness.run.state import RunState
 from harness.run.transitions import TRANSITIONS, Phase, led_to
 
@@ -51,9 +55,8 @@ class Onlooker:
     def next(self, state: RunState, instruction: i.Instruction) -> None:
         """*instruction* is about to be performed."""
 
-
-def _never() -> bool:
-    return False
+    def waits(self, watch: GateWatch) -> None:
+        """A wait is about to begin, and *watch* is what will end it."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -70,20 +73,24 @@ class Loop:
     clock: Clock
     meter: Meter
     boot: str
-    stop: Interrupt = _never
+    stop: Interrupt = lambda: False
     onlooker: Onlooker = field(default_factory=Onlooker)
     stop_reason: Callable[[], str] = lambda: "told to stop"
+    #: Earlier cells that the plan allows to be taken.
+    offers: tuple[Offer, ...] = ()
     #: What an earlier runner left, where the bench was asked already.
     left: Leftovers | None = None
     #: Asked once, when the rig is as it should be and before anything is done with it.
     ready: Callable[[], None] = lambda: None
     names: tuple[str, ...] = field(init=False, default=())
     _debts: Debts = field(init=False)
+    _watch: ClockWatch = field(init=False)
 
     def __post_init__(self) -> None:
         """Note which readings the plan speaks of."""
-        self.names = _names(self.state)
+        self.names = spoken_of(self.state.plan)
         self._debts = Debts(self.bench, self.clock)
+        self._watch = ClockWatch(self.clock)
 
     def carry_on(self) -> i.Outcome:
         """Take the run up and carry it on until there is nothing more to do.
@@ -91,7 +98,16 @@ class Loop:
         Returns:
             Why the runner leaves: the run is finished, the rig is held, or the runner was
             told to stop (also while a person's step is open).
+
+        Raises:
+            StoreError: the store could not keep something; the rig is held and left as it was.
         """
+        try:
+            return self._carry_on()
+        except StoreError as error:
+            raise leave_safely(self.bench, self.clock, self.state, error) from error
+
+    def _carry_on(self) -> i.Outcome:
         self._observe(self._come_up())
         asked = False
         while True:
@@ -102,8 +118,10 @@ class Loop:
                 self._observe(o.StopCame(reason=self.stop_reason()))
             hours = self.state.plan.person is not None
             minute = self.clock.local_minute() if hours else 0
-            instruction = pick(self.state, local_minute=minute)
+            instruction = pick(self.state, local_minute=minute, now=self._instant())
             self.onlooker.next(self.state, instruction)
+            if isinstance(instruction, i.AwaitGates) and self.stop():
+                continue  # the pass that is due now is one too many: see ``NightEnd``
             if isinstance(instruction, i.Leave):
                 self._leave()
                 return instruction.outcome
@@ -111,6 +129,9 @@ class Loop:
                 asked = True
                 self.ready()
             observation = self._perform(instruction)
+            told = ClockJumped in TRANSITIONS[self.state.phase]  # a pass tells of it by itself
+            if told and not isinstance(instruction, i.GoOn) and (by_s := self._watch.look()):
+                self._observe(o.ClockMoved(by_s=by_s))
             if observation is not None:
                 self._observe(observation)
 
@@ -137,13 +158,24 @@ class Loop:
         own = self._debts.standing(self.state.run)
         return o.RunnerCameUp(
             boot=self.boot,
-            fingerprint=self.bench.fingerprint(None, full=True),
+            fingerprint=self._fingerprint(),
+            unread=self.bench.unread(),
             ended=left.ended,
             survivors=left.survivors,
+            given_back=left.given_back,
             bundle=self._leftovers(left),
             holds=tuple(hold for hold in self.bench.holds() if hold not in own),
             releases=self.bench.releases(),
+            offers=self.offers,
         )
+
+    def _fingerprint(self) -> dict[str, str]:
+        fields = dict(self.bench.fingerprint(None, full=True))
+        titles = {self.state.grid.titles[offer.cell].title for offer in self.offers}
+        for title in self.state.plan.titles:
+            if title.title in titles:
+                fields |= self.bench.fingerprint(title, full=False)
+        return fields
 
     def _leftovers(self, left: Leftovers) -> BundleRef | None:
         """Keep what the interrupted attempt left, as evidence; never as a result."""
@@ -174,33 +206,38 @@ class Loop:
         for request in self.journal.requests(self.state.last_request):
             if RequestAnswered not in TRANSITIONS[self.state.phase]:
                 return  # in the middle of something: it is answered after it
-            self._observe(o.RequestCame(request=request, boot=self.boot))
+            anew = request.kind is RequestKind.RERUN and self.state.phase is Phase.FINISHED
+            rig = self.bench.fingerprint(None, full=True) if anew else None
+            self._observe(o.RequestCame(request=request, boot=self.boot, fingerprint=rig))
 
     def _woken(self) -> bool:
         return self.stop() or bool(self.journal.requests(self.state.last_request))
 
+    def _may_ask(self) -> bool:
+        # The clock of the day may jump meanwhile, and summer time may begin or end.
+        return self._woken() or not minutes_to(self.state.plan.person, self.clock.local_minute())
+
     def _perform(self, instruction: i.Instruction) -> o.Observation | None:
         match instruction:
             case i.GoOn():
-                return o.WentOn(boot=self.boot)
+                return o.WentOn(boot=self.boot, now=self._instant())
             case i.SetLevel(task=task):
                 self._debts.make(self.state, task)
-                return o.LevelReported(
-                    condition=task.condition, level=task.level, report=self.bench.set_level(task)
-                )
-            case i.PutBack(condition=condition, level=level, command=command):
-                return o.PutBackReported(
-                    condition=condition, level=level, end=self.bench.run(command)
-                )
+                return set_level(self.bench, self.state, task)
+            case i.PutBack():
+                return put_back(self.bench, self.state, instruction)
             case i.Settle(seconds=seconds):
                 whole = self.clock.wait(seconds, self.stop)
                 return o.SettleOver(seconds=seconds) if whole else None
             case i.AwaitHours(seconds=seconds):
-                self.clock.wait(seconds, self._woken)
+                self.clock.wait(seconds, self._may_ask)
                 return None
             case i.AwaitPerson():
                 self.clock.wait(float("inf"), self._woken)
                 return None
+            case i.AwaitProof(gate=gate, reading=name):
+                proved = self.bench.wait(self._shown(GateWatch((gate,), ())), self.stop)
+                return o.ProofOver(end=proved, reading=self.bench.read([name])[0])
             case i.AwaitGates():
                 return self._await_gates(instruction)
             case i.CarryOut():
@@ -210,19 +247,31 @@ class Loop:
             case _:
                 assert_never(instruction)
 
+    def _shown(self, watch: GateWatch) -> GateWatch:
+        self.onlooker.waits(watch)
+        return watch
+
     def _await_gates(self, wait: i.AwaitGates) -> o.WaitOver:
         self.journal.rest()
         watch = GateWatch(wait.gates, wait.limits)
         if watch.opens_at_once:
             end: WaitEnd = GatesOpened(waited_s=0.0)
         else:
-            end = self.bench.wait(watch, self._woken)
+            end = self.bench.wait(self._shown(watch), self._woken)
+        readings = self.bench.read((*self.names, FREE))
         return o.WaitOver(
             cell=wait.cell,
             end=end,
             fingerprint=self.bench.fingerprint(self.state.grid.titles[wait.cell], full=False),
-            readings=self.bench.read(self.names),
+            unread=self.bench.unread(),
+            readings=readings[:-1],
+            free=readings[-1],
+            reference=wait.reference,
+            now=self._instant(),
         )
+
+    def _instant(self) -> datetime | None:
+        return self.clock.now() if self.state.plan.reference is not None else None
 
     def _carry_out(self, order: i.CarryOut) -> o.PassOver:
         grid, plan = self.state.grid, self.state.plan
@@ -234,9 +283,11 @@ class Loop:
             attempt=order.attempt,
             warm_up=order.warm_up,
             fill=fill(cell, grid.settings[order.cell], attempt=order.attempt, state=self.state),
-            watch=GuardWatch(plan.guards, order.limits),
+            watch=GuardWatch(plan.guards, order.limits, grid.under_load(cell)),
         )
         report = self.bench.carry_out(task, self.stop)
+        if by_s := self._watch.look():
+            report = replace(report, clock_jumped_s=by_s)
         bundle = self.journal.keep(task.name, report.members) if report.members else None
         measured: Measured = self.meter(task, report)
         return o.PassOver(
@@ -245,14 +296,3 @@ class Loop:
             bundle=bundle,
             readings=summarise_readings(report.samples),
         )
-
-
-def _names(state: RunState) -> tuple[str, ...]:
-    plan = state.plan
-    bounds: list[Bound] = [
-        *(gate.bound for gate in plan.gates),
-        *(guard.bound for guard in plan.guards),
-        *(limit.bound for limit in plan.limits or ()),
-        *plan.rig.needs,
-    ]
-    return tuple(dict.fromkeys(bound.reading for bound in bounds))

@@ -6,26 +6,34 @@ Pure.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 
-from harness.rig.crossings import WaitEnd
+from harness.rig.crossings import LimitBreached, WaitEnd
 from harness.rig.readings import Reading
 from harness.rig.tasks import CommandEnd, Hold, LevelReport, PassReport, Release
 from harness.rules.judgement import Measured, ReadingSummary
-from harness.run.records import BundleRef, Request
+from harness.run.records import BundleRef, Offer, Request
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunnerCameUp:
-    """A runner took the run up. ``bundle`` keeps what an interrupted attempt left."""
+    """A runner took the run up. ``bundle`` keeps what an interrupted attempt left.
+
+    ``offers`` are earlier cells that the plan allows to be taken; with them, ``fingerprint``
+    has the titles' own fields too.
+    """
 
     boot: str
     fingerprint: Mapping[str, str]
+    unread: Mapping[str, str] = field(default_factory=dict)
     ended: tuple[str, ...] = ()
     survivors: tuple[str, ...] = ()
+    given_back: tuple[str, ...] = ()
     bundle: BundleRef | None = None
     holds: tuple[Hold, ...] = ()
     releases: tuple[Release, ...] = ()
+    offers: tuple[Offer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +41,20 @@ class WentOn:
     """Nothing happened: the record that was due may be written."""
 
     boot: str
+    now: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RequestCame:
-    """A person asked for something."""
+    """A person asked for something.
+
+    ``fingerprint`` is the rig's, whole, where the run is finished and cells are to be
+    measured again; a runner that takes up any other run has looked at it before.
+    """
 
     request: Request
     boot: str
+    fingerprint: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +68,12 @@ class LevelReported:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PutBackReported:
-    """A put_back command ended."""
+    """A put_back command ended. ``limit`` is what was passed meanwhile."""
 
     condition: str
     level: str
     end: CommandEnd
+    limit: LimitBreached | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,12 +85,29 @@ class SettleOver:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaitOver:
-    """The wait before a pass is over. ``fingerprint`` and ``readings`` are of that moment."""
+    """The wait before a pass is over. ``fingerprint`` and ``readings`` are of that moment.
+
+    ``unread`` says why fields of the fingerprint have no text.
+
+    ``now`` is given where the pass is a reference pass; ``free`` is ``disk.free``.
+    """
 
     cell: str
     end: WaitEnd
     fingerprint: Mapping[str, str]
     readings: tuple[Reading, ...]
+    unread: Mapping[str, str] = field(default_factory=dict)
+    reference: bool = False
+    now: datetime | None = None
+    free: Reading | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofOver:
+    """The wait after a limit is over: how it ended, and the reading at that moment."""
+
+    end: WaitEnd
+    reading: Reading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +118,13 @@ class PassOver:
     measured: Measured
     bundle: BundleRef | None
     readings: tuple[ReadingSummary, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockMoved:
+    """The clock of the day jumped by so many seconds, not during a pass."""
+
+    by_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +142,8 @@ Observation = (
     | PutBackReported
     | SettleOver
     | WaitOver
+    | ProofOver
     | PassOver
+    | ClockMoved
     | StopCame
 )

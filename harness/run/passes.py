@@ -7,8 +7,11 @@ that the two cannot disagree.
 from __future__ import annotations
 
 from harness.plan.document import WarmUpWhen
+from harness.rules.faults import LASTING
 from harness.rules.judgement import KeptPass, Verdict
 from harness.run import records as r
+from harness.run import warming
+from harness.run.reference import reference_judged, reference_skipped
 from harness.run.state import Progress, RunState, owed, passes_a_turn
 
 
@@ -26,12 +29,17 @@ def count_pass(
         progress.kept = (*progress.kept, KeptPass(attempt=attempt, figures=figures))
 
 
-def turn_over(state: RunState, *, warm_up: bool, verdict: Verdict) -> bool:
-    """Return whether the cell in turn gives way to the next after this verdict."""
+def turn_over(
+    state: RunState, *, warm_up: bool, verdict: Verdict, fault: str | None = None
+) -> bool:
+    """Return whether the cell in turn gives way to the next after this verdict.
+
+    A fault that the next try would have again is not tried again.
+    """
     if verdict is Verdict.INTERRUPTED:
         return False
     if verdict is Verdict.FAILED:
-        return state.turn_faults + 1 > state.plan.faults.again
+        return fault in LASTING or state.turn_faults + 1 > state.plan.faults.again
     return not warm_up and state.turn_passes + 1 >= passes_a_turn(state)
 
 
@@ -45,14 +53,22 @@ def pass_started(state: RunState, record: r.PassStarted) -> None:
     """Note the pass in progress, and fields of the fingerprint first seen with it."""
     state.passing = record
     state.fields.update(record.new_fields)
-    _take_turn(state, record.cell)
+    if record.reference:
+        state.reference_at = record.at
+    else:
+        _take_turn(state, record.cell)
+    warming.preload_started(state, record)
     state.progress[record.cell].attempts = record.attempt
 
 
 def pass_skipped(state: RunState, record: r.PassSkipped) -> None:
     """Count an attempt that was spent without being carried out."""
-    _take_turn(state, record.cell)
     state.progress[record.cell].attempts = record.attempt
+    warming.preload_over(state)
+    if record.reference:
+        reference_skipped(state)
+        return
+    _take_turn(state, record.cell)
     _judged(
         state,
         record.cell,
@@ -67,20 +83,28 @@ def pass_skipped(state: RunState, record: r.PassSkipped) -> None:
 def pass_ended(state: RunState, record: r.PassEnded) -> None:
     """Note what the pass gave, until its verdict comes."""
     state.ended = record
+    if record.bundle is not None:
+        size = sum(size for _, _, size in record.bundle.members)
+        state.largest_pass_bytes = max(state.largest_pass_bytes, size)
+    warming.preload_ended(state, record)
 
 
 def pass_judged(state: RunState, record: r.PassJudged) -> None:
     """Count the pass by its verdict."""
     assert state.passing is not None and state.ended is not None
-    _judged(
-        state,
-        record.cell,
-        record.attempt,
-        warm_up=state.passing.warm_up,
-        verdict=record.verdict,
-        fault=record.fault,
-        figures=numbers(state.ended),
-    )
+    warming.count(state, state.passing, state.ended, record.verdict)
+    if state.passing.reference:
+        reference_judged(state, record, warm_up=state.passing.warm_up)
+    else:
+        _judged(
+            state,
+            record.cell,
+            record.attempt,
+            warm_up=state.passing.warm_up,
+            verdict=record.verdict,
+            fault=record.fault,
+            figures=numbers(state.ended),
+        )
     state.passing = state.ended = None
 
 
@@ -102,16 +126,14 @@ def _judged(
     if verdict is Verdict.INTERRUPTED:
         return
     progress = state.progress[cell]
-    over = turn_over(state, warm_up=warm_up, verdict=verdict)
+    over = turn_over(state, warm_up=warm_up, verdict=verdict, fault=fault)
     if warm_up:
-        if verdict is Verdict.FAILED:
-            progress.warm_up_faults += 1
-        else:
-            progress.warm_ups += 1
+        progress.warm_up_faults += verdict is Verdict.FAILED
     else:
         count_pass(progress, attempt=attempt, verdict=verdict, figures=figures)
         if progress.last_stay != state.stay:
             progress.stays, progress.last_stay = progress.stays + 1, state.stay
+        state.since_reference += 1
         if verdict is not Verdict.FAILED:
             state.turn_passes += 1
     if verdict is Verdict.FAILED:
@@ -157,12 +179,27 @@ def cell_reopened(state: RunState, record: r.CellReopened) -> None:
     _reckon(state, record.cell)
 
 
+def cell_sized(state: RunState, record: r.CellSized) -> None:
+    """Note how many kept passes the cell wants."""
+    state.progress[record.cell].wanted = record.passes
+    _reckon(state, record.cell)
+
+
+def cell_reused(state: RunState, record: r.CellReused) -> None:
+    """Close the cell with the passes of an earlier run."""
+    state.progress[record.cell].state = r.CellState.ACCEPTED
+    state.closed[r.CellState.ACCEPTED] = state.closed.get(r.CellState.ACCEPTED, 0) + 1
+    state.offers = tuple(offer for offer in state.offers if offer.cell != record.cell)
+    _give_way(state, record.cell)
+    _reckon(state, record.cell)
+
+
 def cool(state: RunState, when: WarmUpWhen) -> None:
     """Ask for warm-up passes again, if the plan names this occasion."""
     if when not in state.plan.passes.warm_up.when:
         return
     for progress in state.progress.values():
-        progress.warm_ups = progress.warm_up_faults = 0
+        warming.begin_again(progress)
 
 
 def _take_turn(state: RunState, cell: str) -> None:

@@ -7,6 +7,7 @@ person asked for the next.
 
 from __future__ import annotations
 
+from datetime import datetime
 from itertools import chain
 from typing import assert_never
 
@@ -15,20 +16,25 @@ from harness.plan.order import Block, round_order
 from harness.rig.tasks import LevelTask
 from harness.run import instructions as i
 from harness.run import records as r
+from harness.run.after_limit import proof
+from harness.run.reference import reference_due
+from harness.run.reuse import taken_now
 from harness.run.state import RunState, owed, warm_up_due
 from harness.run.transitions import Phase
+from harness.run.warming import gates_due
 
 
-def pick(state: RunState, *, local_minute: int = 0) -> i.Instruction:
+def pick(state: RunState, *, local_minute: int = 0, now: datetime | None = None) -> i.Instruction:
     """Return what is to be done next in *state*.
 
     Args:
         state: The run.
         local_minute: Minute of the local day, 0 to 1439; asked only for a person's hours.
+        now: The instant; asked only for the reference cell.
     """
     match state.phase:
         case Phase.IDLE:
-            return _idle(state, local_minute)
+            return _idle(state, local_minute, now)
         case Phase.PASS:
             assert state.passing is not None
             started = state.passing
@@ -38,6 +44,7 @@ def pick(state: RunState, *, local_minute: int = 0) -> i.Instruction:
                 attempt=started.attempt,
                 warm_up=started.warm_up,
                 limits=state.grid.limits(cell),
+                reference=started.reference,
             )
         case Phase.LEVEL:
             assert state.ordered is not None
@@ -46,6 +53,9 @@ def pick(state: RunState, *, local_minute: int = 0) -> i.Instruction:
             assert state.step is not None
             return i.AwaitPerson(step=state.step)
         case Phase.HELD:
+            hold = state.to_prove
+            if hold is not None and hold.limit is not None:
+                return i.AwaitProof(gate=proof(state, hold.limit), reading=hold.limit.reading)
             return _put_back(state) or i.Leave(outcome=i.Outcome.HELD)
         case Phase.PAUSED:
             return _put_back(state) or i.Leave(outcome=i.Outcome.PAUSED)
@@ -57,7 +67,7 @@ def pick(state: RunState, *, local_minute: int = 0) -> i.Instruction:
             assert_never(state.phase)
 
 
-def due(state: RunState, *, boot: str = "") -> r.Record | None:
+def due(state: RunState, *, boot: str = "", now: datetime | None = None) -> r.Record | None:
     """Return the record that is due in phase IDLE before anything is done, or None.
 
     That a block opens or closes, that a person must be asked, that a level's command is
@@ -73,12 +83,14 @@ def due(state: RunState, *, boot: str = "") -> r.Record | None:
             short=closed.get(r.CellState.SHORT, 0),
             failed=closed.get(r.CellState.FAILED, 0),
         )
-    if not state.left:
+    reference = reference_due(state, now)
+    if not state.left and reference is None:
         return r.BlockClosed(block=state.block)
     asked = _person_step(state, state.grid.blocks[state.block], boot=boot)
     if asked is not None:
-        return asked
-    pair = _open_level(state, upcoming(state)[0])
+        # Nobody is called to the rig for a reference pass alone.
+        return asked if state.left else r.BlockClosed(block=state.block)
+    pair = _open_level(state, reference or upcoming(state)[0])
     if pair is not None and state.grid.levels[pair].command is not None:
         return r.LevelOrdered(condition=pair[0], level=pair[1])
     return None
@@ -116,22 +128,27 @@ def upcoming(state: RunState) -> tuple[str, r.RoundStarted | None]:
     return keys[0], r.RoundStarted(round=number, cells=keys)
 
 
-def _idle(state: RunState, local_minute: int) -> i.Instruction:
+def _idle(state: RunState, local_minute: int, now: datetime | None) -> i.Instruction:
     if state.put_back_first:
         back = _put_back(state)
         if back is not None:
             return back
     if state.settle_due:
         return i.Settle(seconds=state.plan.rig.settle_s)
-    if state.block is None or not state.left:
+    if taken_now(state):
+        return i.GoOn()
+    reference = reference_due(state, now)
+    if state.block is None or not (state.left or reference):
         return i.GoOn()
     if _person_step(state, state.grid.blocks[state.block], boot="") is not None:
+        if not state.left:
+            return i.GoOn()
         back = _put_back(state)  # the rig may be off next: nothing is left changed
         if back is not None:
             return back
-        wait = _minutes_to(state.plan.person, local_minute)
+        wait = minutes_to(state.plan.person, local_minute)
         return i.AwaitHours(seconds=60.0 * wait) if wait else i.GoOn()
-    key, _ = upcoming(state)
+    key = reference or upcoming(state)[0]
     pair = _open_level(state, key)
     if pair is not None:
         ordered = state.grid.levels[pair].command is not None
@@ -139,12 +156,13 @@ def _idle(state: RunState, local_minute: int) -> i.Instruction:
     return i.AwaitGates(
         cell=key,
         warm_up=warm_up_due(state, key),
-        gates=state.plan.gates,
+        gates=gates_due(state),
         limits=state.grid.limits(state.grid.cells[key]),
+        reference=reference is not None,
     )
 
 
-def _minutes_to(person: Person | None, local_minute: int) -> int:
+def minutes_to(person: Person | None, local_minute: int) -> int:
     """Return the minutes until a person may be asked; hours may go over midnight."""
     if person is None:
         return 0

@@ -76,6 +76,9 @@ class Bench(Protocol):
         read is left out. The build of a title is the field ``title.build NAME``.
         """
 
+    def unread(self) -> Mapping[str, str]:
+        """Return the fields that could not be read when last looked at, and why."""
+
     def set_level(self, task: LevelTask) -> LevelReport:
         """Bring a level about and read what it is expected to change."""
 

@@ -13,9 +13,9 @@ import enum
 from dataclasses import dataclass
 from typing import ClassVar
 
-from harness.rig.crossings import GuardBreached, LimitBreached
+from harness.rig.crossings import ExpectNotMet, GateGaveUp, GuardBreached, LimitBreached
 from harness.rig.readings import Reading
-from harness.rig.tasks import CommandEnd
+from harness.rig.tasks import CommandEnd, OtherLoad
 from harness.rules.judgement import Figure, ReadingSummary, Verdict
 
 
@@ -52,30 +52,35 @@ class RunStarted:
     plan_file: str
     rig: str
     harness: str  #: version of the harness
+    limit_from: str | None = None  #: whence the frozen plan has its limit, if not from its file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunnerStarted:
     """A runner took the run up, for the first time or again.
 
-    ``ended`` names processes of an earlier runner that were found and ended.
+    ``ended`` names processes of an earlier runner that were found and ended, ``given_back``
+    files of a title that still were what a pass had put in their place.
     """
 
     VERSION: ClassVar[int] = 1
     ended: tuple[str, ...] = ()
+    given_back: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupOpened:
     """A group of passes under one fingerprint began.
 
-    ``fields`` is the fingerprint; ``changed`` says what differs from the group before.
+    ``fields`` is the fingerprint; ``changed`` says what differs from the group before;
+    ``unread`` are fields without a text, and why.
     """
 
     VERSION: ClassVar[int] = 1
     group: int
     fields: tuple[tuple[str, str], ...]
     changed: tuple[str, ...] = ()
+    unread: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,12 +128,16 @@ class StepAsked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepConfirmed:
-    """A person said that the step is done."""
+    """A person said that the step is done.
+
+    ``attending`` says that the person stays with the rig for the first pass after it.
+    """
 
     VERSION: ClassVar[int] = 1
     step: int
     by: str
     note: str
+    attending: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +193,10 @@ class LevelPutBack:
 class PassStarted:
     """A pass is about to be launched: its gates held, or one gave up and the plan marks.
 
-    ``new_fields`` are fingerprint fields first seen in this group.
+    ``new_fields`` are fingerprint fields first seen in this group. A ``reference`` pass
+    counts to no cell; it began at the instant ``at`` (RFC 3339), which other passes have in
+    their entry alone. A ``preload`` pass is a warm-up pass that only warms a part up to the band
+    of a gate, and counts as none. ``gate`` is the gate that gave up, if one did.
     """
 
     VERSION: ClassVar[int] = 1
@@ -198,6 +210,10 @@ class PassStarted:
     readings: tuple[Reading, ...]
     new_fields: tuple[tuple[str, str], ...] = ()
     marks: tuple[str, ...] = ()
+    reference: bool = False
+    at: str = ""
+    preload: bool = False
+    gate: GateGaveUp | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,6 +227,8 @@ class PassSkipped:
     group: int
     fault: str
     reason: str
+    reference: bool = False
+    gate: GateGaveUp | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,9 +247,15 @@ class PassEnded:
     frames: int | None = None
     readings: tuple[ReadingSummary, ...] = ()
     guards: tuple[GuardBreached, ...] = ()
+    expects: tuple[ExpectNotMet, ...] = ()
+    others: tuple[OtherLoad, ...] = ()
     limit: LimitBreached | None = None
+    limit_step: str = ""  #: the step in which the limit was passed; empty: the title itself
+    recorder: CommandEnd | None = None
+    changed_files: tuple[str, ...] = ()  #: watched files that changed in the pass, in words
     slept_s: float = 0.0
     harness_cpu_s: float = 0.0
+    clock_jumped_s: float = 0.0  #: of the clock of the day, forward if positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,11 +311,90 @@ class CellReopened:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Usual:
+    """Between which values the reference cell's *figure* lies, by its last ``values`` values."""
+
+    figure: str
+    low: float
+    high: float
+    values: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """An accepted cell of an earlier run, measured by the same procedure.
+
+    ``kept`` are the attempts that counted there, in ``group``; ``fields`` what the plan
+    wants the rig to have in common with it, as it was then; ``missing`` those of them that
+    were not read then; ``measured_at`` when it was closed (RFC 3339).
+    """
+
+    cell: str
+    run: str
+    group: int
+    kept: tuple[int, ...]
+    measured_at: str
+    fields: tuple[tuple[str, str], ...]
+    missing: tuple[str, ...] = ()
+    usual: Usual | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReuseOffered:
+    """Earlier cells that the plan allows to be taken; ``refused`` are (cell, why not)."""
+
+    VERSION: ClassVar[int] = 1
+    offers: tuple[Offer, ...]
+    refused: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReuseTurnedDown:
+    """The cells that were offered are measured after all."""
+
+    VERSION: ClassVar[int] = 1
+    cells: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellReused:
+    """An earlier cell is taken instead of measuring again: its passes are those of ``run``."""
+
+    VERSION: ClassVar[int] = 1
+    cell: str
+    group: int
+    run: str
+    run_group: int
+    kept: tuple[int, ...]
+    measured_at: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellSized:
+    """How many kept passes a cell wants is fixed, before they are measured.
+
+    ``figure`` is to be known to ``half_width``, a fraction of its mean; ``pilot`` are the
+    attempts that said so, none where earlier runs did.
+    """
+
+    VERSION: ClassVar[int] = 1
+    cell: str
+    passes: int
+    figure: str
+    half_width: float
+    reason: str
+    pilot: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RigHeld:
     """The rig does nothing more until a person releases it.
 
     ``changed`` are the fields of the fingerprint, with what they are now, that a release
-    accepts; nothing else.
+    accepts; nothing else. ``limit`` is the limit that was passed, ``gate`` the gate that gave
+    up, if that is why.
     """
 
     VERSION: ClassVar[int] = 1
@@ -300,6 +403,57 @@ class RigHeld:
     reason: str
     do: str
     changed: tuple[tuple[str, str], ...] = ()
+    limit: LimitBreached | None = None
+    gate: GateGaveUp | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitCleared:
+    """After a limit had ended a command, its reading was seen to come back.
+
+    A temperature has fallen, any other reading is inside its limit again. ``bound`` is what
+    had to be seen, ``value`` what was.
+    """
+
+    VERSION: ClassVar[int] = 1
+    hold: str
+    reading: str
+    unit: str
+    bound: str
+    value: float | None
+    waited_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRaised:
+    """After a limit had ended a command, its reading was not seen to come back."""
+
+    VERSION: ClassVar[int] = 1
+    hold: str
+    reading: str
+    unit: str
+    bound: str
+    value: float | None
+    waited_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellWarmedUp:
+    """The warm-up passes of a cell are over: two in a row agreed, or there were enough.
+
+    ``difference`` is how far the last two figures were apart, a fraction; None: not to be told.
+    """
+
+    VERSION: ClassVar[int] = 1
+    cell: str
+    attempt: int
+    on: str  #: the figure that was looked at
+    passes: int
+    difference: float | None
+    within: float
+    steady: bool
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -320,6 +474,19 @@ class RequestAnswered:
     request: int
     accepted: bool
     answer: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockJumped:
+    """The clock of the day jumped by ``by_s`` seconds, forward if positive.
+
+    The instants of the entries before and after it are not to be subtracted. ``during`` is the
+    name of the attempt that was being carried out, if one was.
+    """
+
+    VERSION: ClassVar[int] = 1
+    by_s: float
+    during: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -361,9 +528,17 @@ Record = (
     | PassDiscarded
     | CellClosed
     | CellReopened
+    | ReuseOffered
+    | ReuseTurnedDown
+    | CellReused
+    | CellSized
+    | CellWarmedUp
     | RigHeld
+    | LimitCleared
+    | AlarmRaised
     | RigReleased
     | RequestAnswered
+    | ClockJumped
     | RunPaused
     | RunFinished
 )
@@ -381,7 +556,7 @@ class RequestKind(enum.Enum):
 class Request:
     """Something a person asked, as the request table keeps it; ``number`` counts up from 1.
 
-    ``step`` is for CONFIRM; ``cells`` (keys) for RERUN.
+    ``step`` and ``attending`` are for CONFIRM; ``cells`` (keys) for RERUN.
     """
 
     number: int
@@ -390,3 +565,4 @@ class Request:
     note: str = ""
     step: int | None = None
     cells: tuple[str, ...] = ()
+    attending: bool = False

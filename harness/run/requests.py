@@ -6,17 +6,39 @@ cannot be granted.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import assert_never
 
 from harness.run import records as r
+from harness.run.groups import group_for
 from harness.run.state import RunState
 from harness.run.transitions import Phase
 
 Records = tuple[r.Record, ...]
 
+#: Why a step that opened the case is not confirmed by somebody who is going away.
+ATTEND = (
+    "the step opens the case, and the first pass after that is attended: stay with the rig until "
+    "it is over, and say so with --attending"
+)
 
-def answer(state: RunState, request: r.Request, *, boot: str) -> Records:
-    """Return the records that answer *request*: the answer, and what it brings about."""
+
+def answer(
+    state: RunState,
+    request: r.Request,
+    *,
+    boot: str,
+    fingerprint: Mapping[str, str] | None = None,
+) -> Records:
+    """Return the records that answer *request*: the answer, and what it brings about.
+
+    Args:
+        state: The run.
+        request: What was asked.
+        boot: The start of the machine.
+        fingerprint: The rig as it is now, where the run is finished: what is measured again
+            must be of the group that is open, or the rig is held and the difference named.
+    """
     match request.kind:
         case r.RequestKind.CONFIRM:
             return _confirm(state, request, boot=boot)
@@ -28,17 +50,21 @@ def answer(state: RunState, request: r.Request, *, boot: str) -> Records:
                 )
             return (_refused(request, f"the run is {state.phase.value}; there is nothing to stop"),)
         case r.RequestKind.RERUN:
-            return _rerun(state, request)
+            return _rerun(state, request, fingerprint)
         case _:
             assert_never(request.kind)
 
 
 def _confirm(state: RunState, request: r.Request, *, boot: str) -> Records:
     step = state.step
-    if step is None:
-        return (_refused(request, "no step is open"),)
+    if step is None or (request.step is not None and 0 < request.step < step.step):
+        done = request.step is not None and 0 < request.step <= state.steps
+        text = f"step {request.step} is confirmed already" if done else "no step is open"
+        return (_refused(request, text if step is None else f"{text}; step {step.step} is open"),)
     if request.step is not None and request.step != step.step:
         return (_refused(request, f"step {request.step} is not open; step {step.step} is"),)
+    if step.opens_case and not request.attending:
+        return (_refused(request, ATTEND),)
     if step.reboot and boot == step.boot:
         return (
             _refused(
@@ -49,11 +75,13 @@ def _confirm(state: RunState, request: r.Request, *, boot: str) -> Records:
         )
     return (
         _answered(request, accepted=True, text=f"step {step.step} is confirmed"),
-        r.StepConfirmed(step=step.step, by=request.by, note=request.note),
+        r.StepConfirmed(
+            step=step.step, by=request.by, note=request.note, attending=request.attending
+        ),
     )
 
 
-def _rerun(state: RunState, request: r.Request) -> Records:
+def _rerun(state: RunState, request: r.Request, fingerprint: Mapping[str, str] | None) -> Records:
     unknown = [key for key in request.cells if key not in state.progress]
     if unknown or not request.cells:
         return (_refused(request, f"no such cells: {', '.join(unknown) or 'none named'}"),)
@@ -66,10 +94,10 @@ def _rerun(state: RunState, request: r.Request) -> Records:
         )
         for key in dict.fromkeys(request.cells)
     )
-    return (
-        *reopened,
-        _answered(request, accepted=True, text=f"{len(reopened)} cells are measured again"),
-    )
+    count = "1 cell is" if len(reopened) == 1 else f"{len(reopened)} cells are"
+    answered = _answered(request, accepted=True, text=f"{count} measured again")
+    group = () if fingerprint is None else group_for(state, fingerprint, accepted=state.accepted)
+    return (*reopened, answered, *group)
 
 
 def _answered(request: r.Request, *, accepted: bool, text: str) -> r.RequestAnswered:

@@ -10,11 +10,20 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from harness.plan.cells import Cell, cells
-from harness.plan.document import Condition, Level, Limit, Plan, Setting, Title
-from harness.plan.order import Block, blocks
+from harness.plan.document import Bound, Condition, Level, Limit, Plan, Setting, Title
+from harness.plan.order import Block, blocks, reference_cells
 from harness.rig.fingerprint_fields import fields_meant
 from harness.rules.judgement import KeptPass
-from harness.run.records import CellState, LevelOrdered, PassEnded, PassStarted, RigHeld, StepAsked
+from harness.rules.under_load import under_load
+from harness.run.records import (
+    CellState,
+    LevelOrdered,
+    Offer,
+    PassEnded,
+    PassStarted,
+    RigHeld,
+    StepAsked,
+)
 from harness.run.transitions import Phase
 
 
@@ -29,8 +38,12 @@ class Progress:
     discards: tuple[tuple[str, int], ...] = ()  #: (rule, how many passes it has discarded)
     warm_ups: int = 0  #: since the last thing that asked for a warm-up
     warm_up_faults: int = 0
+    warm_up_figures: tuple[float | None, ...] = ()  #: of those, where they go on until steady
+    warmed: bool = False  #: until steady: they are over
+    unsteady: str = ""  #: why its passes are marked: the warm-up never became steady
     stays: int = 0  #: visits that gave it counted passes
     last_stay: int = 0  #: the latest of them, by ``RunState.stay``
+    wanted: int | None = None  #: kept passes wanted; None: as the plan says for every cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +59,7 @@ class Grid:
     conditions: dict[str, Condition]
     levels: dict[tuple[str, str], Level]
     free_fields: frozenset[str]  #: of the fingerprint, those that levels are meant to change
+    references: tuple[str | None, ...]  #: the key of the reference cell of each block
 
     @classmethod
     def of(cls, plan: Plan) -> Grid:
@@ -67,6 +81,7 @@ class Grid:
                 for condition in plan.conditions
                 for level in condition.levels
             },
+            references=reference_cells(plan, in_order),
             free_fields=frozenset(
                 meant
                 for condition in plan.conditions
@@ -84,6 +99,11 @@ class Grid:
         """Return the limits in force for *cell*: the plan's and its levels'."""
         own = (limit for pair in cell.levels for limit in self.levels[pair].limits)
         return (*(self.plan.limits or ()), *own)
+
+
+    def under_load(self, cell: Cell) -> tuple[Bound, ...]:
+        """Return what the levels of *cell* expect of readings that a pass alone can judge."""
+        return under_load(tuple(e for pair in cell.levels for e in self.levels[pair].expect))
 
 
 @dataclass(slots=True)
@@ -107,6 +127,12 @@ class RunState:
     queue: deque[str] = field(default_factory=deque)  #: cells whose turn is to come
     turn_passes: int = 0
     turn_faults: int = 0
+    offers: tuple[Offer, ...] = ()  #: earlier cells that may yet be taken
+    # the reference cell
+    reference_stay: int = 0  #: the stay in which it was measured last
+    reference_at: str = ""  #: the instant at which that pass began, RFC 3339
+    reference_faults: int = 0
+    since_reference: int = 0  #: counted passes since
     fault: str | None = None  #: the fault that the last cells in a row had
     faulty: tuple[str, ...] = ()  #: those cells
     # hardware
@@ -122,13 +148,19 @@ class RunState:
     step: StepAsked | None = None
     step_why: str = ""
     steps: int = 0
+    # preload passes before the pass that is due
+    preloads: int = 0
+    preload_s: float = 0.0
+    to_prove: RigHeld | None = None  #: a hold by a limit whose reading has yet to come back
     hold: RigHeld | None = None
     holds: int = 0
+    refusals: int = 0  #: of those, how many the store could not keep at the time
     last_request: int = 0
     # the pass in progress
     passing: PassStarted | None = None
     ended: PassEnded | None = None
     # totals
+    largest_pass_bytes: int = 0  #: of the files that a pass has left
     closed: dict[CellState, int] = field(default_factory=dict)
 
     #: The run's frozen plan.
@@ -148,6 +180,11 @@ def begin(plan: Plan | Grid) -> RunState:
     return RunState(grid=grid, progress={key: Progress() for key in grid.cells})
 
 
+def wanted_passes(state: RunState, progress: Progress) -> int:
+    """Return how many kept passes the cell of *progress* wants."""
+    return state.plan.passes.keep if progress.wanted is None else progress.wanted
+
+
 def owed(state: RunState, key: str) -> bool:
     """Return whether a visit, the open one or the next, owes passes to the cell *key*.
 
@@ -159,18 +196,31 @@ def owed(state: RunState, key: str) -> bool:
     if progress.state is not CellState.OPEN:
         return False
     passes, visits = state.plan.passes, state.plan.order.visits
+    wanted = wanted_passes(state, progress)
     within = state.block is not None and progress.last_stay == state.stay
     visit = progress.stays + (not within)
     if visit >= visits:
         return True
-    keep = -(-passes.keep * visit // visits)
+    keep = -(-wanted * visit // visits)
     ceiling = -(-passes.at_most * visit // visits)
     return len(progress.kept) < keep and progress.counted < ceiling
 
 
 def warm_up_due(state: RunState, key: str) -> bool:
     """Return whether the next pass of the cell *key* is a warm-up pass."""
-    return state.progress[key].warm_ups < state.plan.passes.warm_up.passes
+    progress, warm_up = state.progress[key], state.plan.passes.warm_up
+    if warm_up.within is None:
+        return progress.warm_ups < warm_up.passes
+    return not progress.warmed and progress.warm_ups < warm_up.at_most
+
+
+def warm_ups_left(state: RunState, key: str) -> int:
+    """Return how many more warm-up passes are due, the fewest where they go on until steady."""
+    if not warm_up_due(state, key):
+        return 0
+    progress, warm_up = state.progress[key], state.plan.passes.warm_up
+    wanted = warm_up.passes if warm_up.within is None else 2
+    return max(1, wanted - progress.warm_ups)
 
 
 def passes_a_turn(state: RunState) -> int:

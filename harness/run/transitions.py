@@ -46,9 +46,15 @@ _SAME_IN_IDLE: tuple[type[r.Record], ...] = (
     r.LevelPutBack,
     r.PassSkipped,
     r.PassDiscarded,
+    r.CellWarmedUp,
     r.CellClosed,
     r.CellReopened,
+    r.ReuseOffered,
+    r.ReuseTurnedDown,
+    r.CellReused,
+    r.CellSized,
     r.RequestAnswered,
+    r.ClockJumped,
 )
 
 TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
@@ -70,6 +76,7 @@ TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
         },
         Phase.STEP: {
             r.RunnerStarted: Phase.STEP,
+            r.ClockJumped: Phase.STEP,
             r.GroupOpened: Phase.STEP,
             r.RequestAnswered: Phase.STEP,
             r.CellReopened: Phase.STEP,
@@ -80,6 +87,9 @@ TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
         Phase.ENDED: {r.PassJudged: Phase.IDLE},
         Phase.HELD: {
             r.RunnerStarted: Phase.HELD,
+            r.ClockJumped: Phase.HELD,
+            r.LimitCleared: Phase.HELD,
+            r.AlarmRaised: Phase.HELD,
             r.LevelPutBack: Phase.HELD,
             r.RequestAnswered: Phase.HELD,
             r.CellReopened: Phase.HELD,
@@ -87,11 +97,13 @@ TRANSITIONS: Mapping[Phase, Mapping[type[r.Record], Phase]] = MappingProxyType(
         },
         Phase.PAUSED: {
             r.RunnerStarted: Phase.IDLE,
+            r.ClockJumped: Phase.PAUSED,
             r.LevelPutBack: Phase.PAUSED,
             r.RigHeld: Phase.HELD,  # what a level had changed could not be put back
         },
         Phase.FINISHED: {
             r.RunnerStarted: Phase.FINISHED,
+            r.ClockJumped: Phase.FINISHED,
             r.LevelPutBack: Phase.FINISHED,
             r.RequestAnswered: Phase.FINISHED,
             r.CellReopened: Phase.IDLE,

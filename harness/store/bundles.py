@@ -7,8 +7,9 @@ how-manieth bundle with this very content), the files, and ``SHA256SUMS``, which
 
 A bundle is called ``bundles/RUN/ATTEMPT.SHA256.tar.zst`` after the hash of the whole file.
 It is written under another name, synced, renamed, and its folder synced: two fsyncs. A
-bundle that no record names (the runner died between the two) is an *orphan*: it is listed,
-and stays.
+bundle that no record names (the runner died between the two) is an *orphan*: the next runner
+finds the same files where the attempt left them and names it; one that it cannot tell to be
+the same is listed, and stays.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import json
 import re
 import stat
 import tarfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import BinaryIO, cast
 
@@ -59,10 +60,22 @@ class Bundles:
         """Make the folder of the run's bundles, durably."""
         self._files.make_folder(self._folder / self.relative)
 
-    def keep(self, name: str, members: Sequence[Member]) -> BundleRef:
+    def keep(
+        self,
+        name: str,
+        members: Sequence[Member],
+        *,
+        orphan: Callable[[str], bool] = lambda path: False,
+    ) -> BundleRef:
         """Keep *members* as a bundle of the attempt *name*, durably, before returning.
 
         Memory does not grow with the size of the files.
+
+        Args:
+            name: The attempt's.
+            members: Its files.
+            orphan: Whether the bundle at a path was left by a runner that died before it
+                could name it: where it has this very content, it is taken up, not doubled.
 
         Raises:
             StoreError: The disk is full or failed, or a file cannot be read, or changed
@@ -74,7 +87,7 @@ class Bundles:
         part = folder / f".{name}.part"
         try:
             with self._files.create(part) as file:
-                ref = self._write_new(file, name, members)
+                ref = self._write_new(file, name, members, orphan)
                 self._files.sync(file)
             self._files.replace(part, self._folder / ref.path)
             self._files.sync_folder(folder)
@@ -84,13 +97,19 @@ class Bundles:
             raise _not_kept(name, folder, error) from error
         return ref
 
-    def _write_new(self, file: BinaryIO, name: str, members: Sequence[Member]) -> BundleRef:
+    def _write_new(
+        self,
+        file: BinaryIO,
+        name: str,
+        members: Sequence[Member],
+        orphan: Callable[[str], bool],
+    ) -> BundleRef:
         """Write a bundle whose very content was not kept before: a copy has a number."""
         copy = 1
         while True:
             sha256, kept = self._write(file, name, copy, members)
             path = f"{self.relative}/{name}.{sha256}.tar.zst"
-            if not self._files.exists(self._folder / path):
+            if not self._files.exists(self._folder / path) or orphan(path):
                 return BundleRef(path=path, sha256=sha256, members=kept)
             copy += 1
             file.seek(0)

@@ -7,12 +7,12 @@ waits for no record to be made again from its JSON.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from harness.store.seen import PassSeen
+from harness.store.seen import HeatSeen, PassSeen
 from harness.store.sqlite_file import FILE, SqliteFile, open_file
 
 #: Runs that are looked at, the latest first: older ones say less of the rig as it is now.
@@ -30,6 +30,7 @@ class _Telling:
     warm_up: bool
     waited_s: float
     seconds: float | None = None
+    command_s: float | None = None
     kept: bool = False
     figures: str = "[]"
 
@@ -65,6 +66,7 @@ class History:
             if kind == "pass-ended":
                 if ended_by == _BY_ITSELF:
                     one.seconds = one.waited_s + wall_s
+                    one.command_s = wall_s
                 one.figures = figures
             elif kind == "pass-judged":
                 one.kept = verdict == "kept" and not marks and not one.warm_up
@@ -77,9 +79,34 @@ class History:
                 seconds=one.seconds,
                 kept=one.kept,
                 figures=_measured(one.figures) if one.kept else (),
+                command_s=one.command_s,
             )
             for (cell, _), one in told.items()
         )
+
+    def heat(self, run: str, readings: Sequence[str]) -> tuple[HeatSeen, ...]:
+        """Return how warm parts were around the passes of *run*, in order, of each reading."""
+        before: dict[str, float | None] = {}
+        waited_s = 0.0
+        found: list[HeatSeen] = []
+        for kind, waited, text in self._file.stream("heat_seen", (run,)):
+            told = {each["name"]: each for each in json.loads(text)}
+            if kind == "pass-started":
+                waited_s = waited
+                before = {name: told.get(name, {}).get("value") for name in readings}
+                continue
+            for name in readings:
+                most, least = (told.get(name, {}).get(key) for key in ("most", "least"))
+                found.append(
+                    HeatSeen(
+                        reading=name,
+                        waited_s=waited_s,
+                        before_c=before.get(name),
+                        most_c=most,
+                        least_c=least,
+                    )
+                )
+        return tuple(found)
 
 
 def _measured(figures: str) -> tuple[tuple[str, float], ...]:

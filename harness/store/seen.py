@@ -20,6 +20,7 @@ class PassSeen:
         kept: Whether comparisons count it: judged so, without a mark, and not taken out by
             a rule. No warm-up pass is.
         figures: (name, value) of what was measured.
+        command_s: Its command alone; None where it was ended.
     """
 
     cell: str
@@ -27,3 +28,23 @@ class PassSeen:
     seconds: float | None
     kept: bool
     figures: tuple[tuple[str, float], ...]
+    command_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatSeen:
+    """How warm one part was around one earlier pass.
+
+    Args:
+        reading: The reading's name.
+        waited_s: The wait before the pass.
+        before_c: At its start; None: not measured.
+        most_c: The most during the pass; None: not measured.
+        least_c: The least during the pass; None: not measured.
+    """
+
+    reading: str
+    waited_s: float
+    before_c: float | None
+    most_c: float | None
+    least_c: float | None

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from harness.run.records import BundleRef, Record, Request, RequestKind
     from harness.store.bundles import Bundles
     from harness.store.files import Files
+    from harness.store.health import Health
     from harness.store.rows import Row
     from harness.store.sqlite_journal import SqliteJournal
 
@@ -183,14 +184,19 @@ class Store:
         return tuple(read(self._file, "entries", (run, after)))
 
     def story(self, run: str, cell: str, *, attempt: int | None = None) -> tuple[Entry, ...]:
-        """Return the entries about one cell, or about one of its passes, in order."""
+        """Return the entries about one cell, or about one of its passes, in order.
+
+        What took the place of a pass is told with it.
+        """
         from harness.store.sqlite_entries import read
 
         entries = read(self._file, "story", (run, cell))
         return tuple(
             entry
             for entry in entries
-            if attempt is None or getattr(entry.record, "attempt", None) == attempt
+            if attempt is None
+            or getattr(entry.record, "attempt", None) == attempt
+            or attempt in getattr(entry.record, "superseded", ())
         )
 
     def rows(self, run: str, *, after: int = 0) -> Iterator[Row]:
@@ -213,6 +219,7 @@ class Store:
         note: str = "",
         step: int | None = None,
         cells: tuple[str, ...] = (),
+        attending: bool = False,
     ) -> int:
         """Put a request to the runner of *run*, durably; return its number.
 
@@ -233,6 +240,7 @@ class Store:
             "note": note,
             "step": step,
             "cells": json.dumps(cells),
+            "attending": attending,
         }
         with self._file.writing():
             (number,) = self._file.ask("put_request", values).fetchone()
@@ -264,12 +272,16 @@ class Store:
 
     def orphans(self, run: str) -> tuple[str, ...]:
         """Return the paths of bundles of *run* that no record names. They are no error."""
-        import json
+        from harness.store.sqlite_journal import named_bundles
 
-        bodies = self._file.stream("bodies_of_kind", (run, "pass-ended"))
-        found = (json.loads(body)["bundle"] for _, body in bodies)
-        named = {bundle["path"] for bundle in found if bundle is not None}
+        named = named_bundles(self._file, run)
         return tuple(path for path in self._bundles(run).found() if path not in named)
+
+    def health(self) -> Health:
+        """Return what is asked to see whether the store is whole."""
+        from harness.store.health import Health
+
+        return Health(self.folder, self._file, files=self._files)
 
     def copy_records(self, target: Path) -> None:
         """Copy the records to the new file *target*, while they are being written too.

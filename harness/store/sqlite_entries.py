@@ -47,6 +47,7 @@ def read_requests(file: SqliteFile, run: str, after: int) -> tuple[Request, ...]
             note=note,
             step=step,
             cells=tuple(json.loads(cells)),
+            attending=bool(attending),
         )
-        for number, kind, by, note, step, cells in file.rows("requests", (run, after))
+        for number, kind, by, note, step, cells, attending in file.rows("requests", (run, after))
     )

@@ -104,6 +104,14 @@ class SqliteFile:
             self._db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
         self._commits = 0
 
+    def faults(self) -> tuple[str, ...]:
+        """Return what SQLite finds wrong with the file: pages, order, indexes, references."""
+        with translated(self.path):
+            said = [str(row[0]) for row in self._db.execute("PRAGMA integrity_check")]
+            loose = self._db.execute("PRAGMA foreign_key_check").fetchall()
+        named = [f"a row of {table} belongs to no run" for table in {row[0] for row in loose}]
+        return (*(text for text in said if text != "ok"), *sorted(named))
+
     def copy_to(self, target: Path) -> None:
         """Copy the records to the new file *target*, also what is still in the log.
 
@@ -123,8 +131,11 @@ class SqliteFile:
             copy = sqlite3.connect(target)
             try:
                 self._db.backup(copy)
-            finally:
+            except BaseException:
                 copy.close()
+                target.unlink(missing_ok=True)  # half a copy is none
+                raise
+            copy.close()
 
 
 @contextmanager

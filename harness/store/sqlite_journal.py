@@ -6,6 +6,7 @@ Touches disk.
 from __future__ import annotations
 
 import dataclasses
+import json
 import operator
 from collections.abc import Sequence
 from datetime import datetime
@@ -31,6 +32,7 @@ class SqliteJournal:
         self._file, self._run, self._bundles = file, run, bundles
         self._seq: int = 0
         self._hash: str = NO_HASH
+        self._kept: set[str] = set()  # by this runner, to be named by a record yet
         for self._seq, self._hash in file.rows("last_entry", (run,)):
             pass
         self._standing = bring_up_to_date(file, run)
@@ -64,7 +66,13 @@ class SqliteJournal:
 
     def keep(self, name: str, members: Sequence[Member]) -> BundleRef:
         """Keep the files of one attempt, byte for byte, durably, before returning."""
-        return self._bundles.keep(name, members)
+        ref = self._bundles.keep(name, members, orphan=self._is_orphan)
+        self._kept.add(ref.path)
+        return ref
+
+    def _is_orphan(self, path: str) -> bool:
+        """Return whether a runner before this one kept a bundle and died before naming it."""
+        return path not in self._kept and path not in named_bundles(self._file, self._run)
 
     def requests(self, after: int) -> tuple[Request, ...]:
         """Return the requests put after the one numbered *after*, in order."""
@@ -73,6 +81,13 @@ class SqliteJournal:
     def rest(self) -> None:
         """Fold the write-ahead log into the file, if it has grown."""
         self._file.checkpoint()
+
+
+def named_bundles(file: SqliteFile, run: str) -> frozenset[str]:
+    """Return the paths of all bundles that a record of *run* names."""
+    bodies = file.stream("bodies_of_kind", (run, "pass-ended"))
+    found = (json.loads(body)["bundle"] for _, body in bodies)
+    return frozenset(bundle["path"] for bundle in found if bundle is not None)
 
 
 _values = operator.attrgetter(*(field.name for field in dataclasses.fields(Row)))

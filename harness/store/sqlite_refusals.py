@@ -84,7 +84,8 @@ def damaged(path: Path, said: str) -> StoreError:
         "store-damaged",
         f"the store is damaged: {said}",
         path,
-        "copy the whole folder to a safe place before anything else; the file was not touched",
+        "copy the whole folder to a safe place before anything else, then see what can be saved "
+        "with `harness verify`; the file was not touched",
     )
 
 

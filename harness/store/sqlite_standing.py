@@ -56,6 +56,18 @@ def bring_up_to_date(file: SqliteFile, run: str) -> RunStanding:
     return line.standing
 
 
+def differences(file: SqliteFile, run: str) -> tuple[str, ...]:
+    """Return where the cache is not what the records of *run* count to; behind is not wrong."""
+    if _is_behind(file, run):
+        return ()
+    standing, counted = _counted(file, run)
+    (line,) = lines(file, "run", run)
+    cached = {each.cell: each for each in cells(file, run)}
+    wrong = [f"cell {key}" for key in sorted(counted.keys() | cached.keys())
+             if counted.get(key) != cached.get(key)]  # fmt: skip
+    return (*(["the run"] if line.standing != standing else []), *wrong)
+
+
 def tally(
     file: SqliteFile, run: str, standing: RunStanding, entries: Iterable[Entry]
 ) -> RunStanding:

@@ -34,7 +34,8 @@ class RunStanding(Value):
 
     ``phase`` is the value of a ``Phase``, begun at ``since``. ``group`` is the group of
     passes that is open; a cell of an earlier one has no kept pass in it yet. ``cell``,
-    ``attempt`` and ``warm_up`` are of the pass in progress. ``waits`` is the body of the
+    ``attempt`` and ``warm_up`` are of the pass in progress; ``warm_up`` of a reference pass,
+    which counts to no cell, is None. ``waits`` is the body of the
     open step or of the hold, as JSON. ``accepted``, ``short`` and ``failed`` count cells;
     ``passes`` the judged passes, warm-ups aside. Instants are UTC, RFC 3339.
     """

@@ -47,17 +47,20 @@ def tallied(
             changes |= {
                 "cell": record.cell,
                 "attempt": record.attempt,
-                "warm_up": record.warm_up,
+                "warm_up": None if record.reference else record.warm_up,
             }
         case r.PassSkipped():
             assert cell is not None
             cell = _in_group(cell, record.group).but(attempts=record.attempt)
-            cell = _counted(cell, "warm_up" if record.warm_up else "failed")
-            changes["passes"] = run.passes + (not record.warm_up)
+            if not record.reference:
+                cell = _counted(cell, "warm_up" if record.warm_up else "failed")
+                changes["passes"] = run.passes + (not record.warm_up)
         case r.PassJudged():
             assert cell is not None
-            cell = _counted(cell, "warm_up" if run.warm_up else _COUNTER[record.verdict])
-            changes |= _NO_PASS | {"passes": run.passes + (not run.warm_up)}
+            changes |= _NO_PASS
+            if run.warm_up is not None or run.cell is None:  # else it was a reference pass
+                cell = _counted(cell, "warm_up" if run.warm_up else _COUNTER[record.verdict])
+                changes["passes"] = run.passes + (not run.warm_up)
         case r.PassDiscarded():
             assert cell is not None
             if record.discarded:  # else the rule only marked the pass
@@ -70,8 +73,18 @@ def tallied(
             assert cell is not None
             changes |= _closed(run, cell.state, r.CellState.OPEN.value)
             cell = CellStanding(cell=cell.cell, group=run.group, attempts=cell.attempts)
+        case r.CellReused():
+            assert cell is not None
+            changes |= _closed(run, cell.state, r.CellState.ACCEPTED.value)
+            cell = _in_group(cell, record.group).but(state=r.CellState.ACCEPTED.value)
         case (
             r.RunStarted()
+            | r.ReuseOffered()
+            | r.ReuseTurnedDown()
+            | r.CellSized()
+            | r.CellWarmedUp()
+            | r.LimitCleared()
+            | r.AlarmRaised()
             | r.RunnerStarted()
             | r.BlockOpened()
             | r.BlockClosed()
@@ -85,6 +98,7 @@ def tallied(
             | r.PassEnded()
             | r.RigReleased()
             | r.RequestAnswered()
+            | r.ClockJumped()
             | r.RunPaused()
             | r.RunFinished()
         ):

@@ -6,17 +6,20 @@ Touches disk: reads, changes nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+import shlex
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from harness.errors import Problem, StoreError
 from harness.run.records import BundleRef
 from harness.store.rows import NO_HASH, Row, from_row, seal
+from harness.store.salvage import DO
 from harness.store.sqlite import Store
 
 _DO_RECORDS = "compare with a copy of the store; no later record of this run can be relied on"
 _DO_ORPHAN = (
-    "nothing: the runner died before it could write the record, and the attempt was kept again"
+    "nothing: a runner died before it could write the record, and the next one kept what was "
+    "there by then; or a runner is at work and is about to name it"
 )
 
 
@@ -46,6 +49,59 @@ def problems(store: Store, run: str, *, bundles: bool = True) -> Iterator[Proble
             what="no record names this bundle",
             where=(path,),
             do=_DO_ORPHAN,
+            severity="warning",
+        )
+
+
+def problems_of_file(store: Store) -> Iterator[Problem]:
+    """Yield what SQLite itself finds wrong with the file of the records."""
+    for what in store.health().faults_of_file():
+        yield Problem(code="store-damaged", what=f"the store is damaged: {what}", do=DO)
+
+
+def _mend(store: Store) -> str:
+    return f"`harness verify {shlex.quote(str(store.folder))} --mend`"
+
+
+def problems_of_folder(store: Store, runs: Sequence[str]) -> Iterator[Problem]:
+    """Yield what lies among the bundles and belongs to no run, and files never finished.
+
+    Args:
+        store: The store, open for reading.
+        runs: Every run it has.
+    """
+    known, health = set(runs), store.health()
+    for name in health.bundle_folders():
+        if name not in known:
+            yield Problem(
+                code="bundles-of-no-run",
+                what="the store has bundles of a run that it has no record of",
+                where=(f"bundles/{name}",),
+                do="see whether they belong to another store, and move them there; nothing here "
+                "relies on them",
+                severity="warning",
+            )
+            continue
+        for path in health.unfinished(name):
+            yield Problem(
+                code="bundle-unfinished",
+                what="a bundle was never finished: the runner died while it wrote it",
+                where=(path,),
+                do=f"{_mend(store)} removes it; what it was made of lies in the attempt's folder "
+                "until the next runner has kept it",
+                severity="warning",
+            )
+
+
+def problems_of_standing(store: Store, run: str) -> Iterator[Problem]:
+    """Yield a warning where the cache of how *run* stands is not what its records say."""
+    wrong = store.health().standing_faults(run)
+    if wrong:
+        yield Problem(
+            code="standing-wrong",
+            what="what `harness status` shows of the run is not what its records say",
+            where=(f"run {run}", *wrong),
+            do=f"{_mend(store)} drops it, and it is counted again; no record is concerned",
             severity="warning",
         )
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from harness.errors import StoreError
 from harness.plan.canonical import plan_hash, procedure_hash, thaw
 from harness.plan.cells import Cell, cells
-from harness.plan.document import Plan, Title
-from harness.plan.rule_agreement import DEFAULT_FIGURE
+from harness.plan.document import Plan
+from harness.run.records import CellSized
+from harness.run.sizing import enough_figure, sized_by_history
 from harness.store.seen import PassSeen
 from harness.summary.resolution import Spread, pooled_spread
 
@@ -36,17 +37,22 @@ class Earlier:
         lengths: Means of a pass in seconds, wait and command, one for each cell that has any.
         figures: Title and scene -> the figure that ``spreads`` are of.
         spreads: How kept passes lie apart.
+        commands: Cell key -> mean of the commands alone, seconds.
+        counts: How many passes of a title and scene these are taken over.
     """
 
     passes: int
     lengths: Mapping[Scene, tuple[float, ...]]
     figures: Mapping[Scene, str]
     spreads: Mapping[Scene, Spread]
+    commands: Mapping[str, float] = field(default_factory=dict)
+    counts: Mapping[Scene, int] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
 class _OfCell:
     seconds: list[float] = field(default_factory=list)
+    commands: list[float] = field(default_factory=list)
     figures: dict[tuple[object, ...], list[float]] = field(default_factory=dict)
 
 
@@ -54,7 +60,7 @@ def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
     """Return what the passes of *runs*, newest first, say of *plan*."""
     grid = {cell.key: cell for cell in cells(plan)}
     wanted = {key: procedure_hash(plan, cell, definitions="") for key, cell in grid.items()}
-    names = {(title.title, title.scene): _figure(title) for title in plan.titles}
+    names = {(title.title, title.scene): enough_figure(plan, title) for title in plan.titles}
     found: dict[str, _OfCell] = {}
     taken = 0
     whole = plan_hash(plan)
@@ -71,6 +77,27 @@ def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
     return _summed(found, grid, names, taken)
 
 
+def sizes(plan: Plan, seen: Earlier) -> tuple[CellSized, ...]:
+    """Return how many passes earlier ones say that each cell of *plan* wants.
+
+    A cell of a title that tells nothing goes by its own first passes.
+    """
+    titles = {(title.title, title.scene): title for title in plan.titles}
+    found = []
+    for cell in cells(plan):
+        spread = seen.spreads.get((cell.title, cell.scene))
+        sized = sized_by_history(
+            plan,
+            titles[cell.title, cell.scene],
+            cell.key,
+            sd=spread.sd if spread is not None else None,
+            df=spread.df if spread is not None else 0,
+        )
+        if sized is not None:
+            found.append(sized)
+    return tuple(found)
+
+
 def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:
     """Return the keys of the cells that the frozen plan measures as *wanted*."""
     try:
@@ -84,11 +111,6 @@ def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:
     }
 
 
-def _figure(title: Title) -> str:
-    """Return the figure whose spread is shown: the frame rate, else the title's own first."""
-    return DEFAULT_FIGURE if title.frames is not None else title.figures[0].name
-
-
 def _take(
     of_cell: _OfCell,
     each: PassSeen,
@@ -98,6 +120,8 @@ def _take(
 ) -> None:
     if each.seconds is not None:
         of_cell.seconds.append(each.seconds)
+    if each.command_s is not None:
+        of_cell.commands.append(each.command_s)
     cell = grid[each.cell]
     value = dict(each.figures).get(names[cell.title, cell.scene])
     if each.kept and value is not None:
@@ -109,15 +133,23 @@ def _summed(
 ) -> Earlier:
     lengths: dict[Scene, list[float]] = {}
     groups: dict[Scene, list[list[float]]] = {}
+    counts: dict[Scene, int] = {}
     for key, of_cell in found.items():
         scene = grid[key].title, grid[key].scene
         if of_cell.seconds:
             lengths.setdefault(scene, []).append(sum(of_cell.seconds) / len(of_cell.seconds))
         groups.setdefault(scene, []).extend(of_cell.figures.values())
+        counts[scene] = counts.get(scene, 0) + len(of_cell.commands)
     spreads = {scene: pooled_spread(values) for scene, values in groups.items()}
     return Earlier(
         passes=taken,
         lengths={scene: tuple(means) for scene, means in lengths.items()},
         figures=names,
         spreads={scene: spread for scene, spread in spreads.items() if spread is not None},
+        commands={
+            key: sum(of_cell.commands) / len(of_cell.commands)
+            for key, of_cell in found.items()
+            if of_cell.commands
+        },
+        counts=counts,
     )

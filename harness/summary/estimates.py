@@ -44,6 +44,8 @@ class Estimate:
         confidence: Of that interval, as a fraction.
         missing: How many passes have no value.
         why: Why something is None; None where nothing is.
+        interval: How the interval was made: ``student/1`` over all values, or
+            ``two-stage/1``, with the spread of the pilot that fixed their number.
     """
 
     name: str
@@ -56,6 +58,7 @@ class Estimate:
     confidence: float = CONFIDENCE
     missing: int = 0
     why: str | None = None
+    interval: str = "student/1"
 
 
 def estimate(figures: Sequence[Figure], *, passes: int) -> Estimate:

@@ -5,12 +5,17 @@ Pure. Records are taken as they are: nothing is judged again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import assert_never
 
+from harness.plan.document import Plan
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
+from harness.run.ports import Entry
+
+#: Gives the entries and the frozen plan of an earlier run, by its name.
+EarlierRun = Callable[[str], tuple[Sequence[Entry], Plan]]
 
 
 @dataclass(slots=True, kw_only=True)
@@ -20,10 +25,21 @@ class Pass:
     attempt: int
     group: int
     warm_up: bool
+    reference: bool = False
+    order: int = 0  #: of its start among all passes of the run, from 1
     marks: list[str] = field(default_factory=list)
     verdict: Verdict | None = None
     figures: tuple[Figure, ...] = ()
     flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupersededPasses:
+    """The passes of a cell that a rerun took the place of, and how the cell stood with them."""
+
+    reopened: r.CellReopened
+    passes: tuple[Pass, ...]
+    closed: r.CellClosed | None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -32,6 +48,9 @@ class CellPasses:
 
     passes: dict[int, Pass] = field(default_factory=dict)
     closed: r.CellClosed | None = None
+    reused: r.CellReused | None = None
+    sized: r.CellSized | None = None
+    superseded: list[SupersededPasses] = field(default_factory=list)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -40,6 +59,7 @@ class RunPasses:
 
     started: r.RunStarted | None = None
     group: int = 0  #: the group that is open
+    begun: int = 0  #: passes that were started or skipped
     cells: dict[str, CellPasses] = field(default_factory=dict)
 
 
@@ -53,17 +73,23 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
             case r.GroupOpened():
                 run.group = record.group
             case r.PassStarted():
+                run.begun += 1
                 _cell(run, record.cell).passes[record.attempt] = Pass(
                     attempt=record.attempt,
                     group=record.group,
                     warm_up=record.warm_up,
+                    reference=record.reference,
+                    order=run.begun,
                     marks=list(record.marks),
                 )
             case r.PassSkipped():
+                run.begun += 1
                 _cell(run, record.cell).passes[record.attempt] = Pass(
                     attempt=record.attempt,
                     group=record.group,
                     warm_up=record.warm_up,
+                    reference=record.reference,
+                    order=run.begun,
                     verdict=Verdict.FAILED,
                 )
             case r.PassEnded():
@@ -77,13 +103,19 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
                 _discarded(_cell(run, record.cell).passes[record.attempt], record)
             case r.CellClosed():
                 _cell(run, record.cell).closed = record
+            case r.CellSized():
+                _cell(run, record.cell).sized = record
+            case r.CellReused():
+                _cell(run, record.cell).reused = record
             case r.CellReopened():
-                cell = _cell(run, record.cell)
-                cell.closed = None
-                for attempt in record.superseded:
-                    cell.passes.pop(attempt, None)
+                _reopened(_cell(run, record.cell), record)
             case (
                 r.RunnerStarted()
+                | r.ReuseOffered()
+                | r.ReuseTurnedDown()
+                | r.CellWarmedUp()
+                | r.LimitCleared()
+                | r.AlarmRaised()
                 | r.BlockOpened()
                 | r.BlockClosed()
                 | r.RoundStarted()
@@ -97,6 +129,7 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
                 | r.RigHeld()
                 | r.RigReleased()
                 | r.RequestAnswered()
+                | r.ClockJumped()
                 | r.RunPaused()
                 | r.RunFinished()
             ):
@@ -108,6 +141,20 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
 
 def _cell(run: RunPasses, key: str) -> CellPasses:
     return run.cells.setdefault(key, CellPasses())
+
+
+def _reopened(cell: CellPasses, record: r.CellReopened) -> None:
+    """Set the superseded passes aside; a reference pass says how the rig was, and stays."""
+    gone = [
+        cell.passes.pop(attempt)
+        for attempt in record.superseded
+        if attempt in cell.passes and not cell.passes[attempt].reference
+    ]
+    if gone:
+        cell.superseded.append(
+            SupersededPasses(reopened=record, passes=tuple(gone), closed=cell.closed)
+        )
+    cell.closed = cell.reused = None
 
 
 def _discarded(each: Pass, record: r.PassDiscarded) -> None:

@@ -6,7 +6,7 @@ Pure.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from harness.errors import Place, Problem
 from harness.plan import fields as f
@@ -14,6 +14,7 @@ from harness.plan.document import Plan
 from harness.plan.kinds import Values
 from harness.plan.source import Source
 from harness.rig.readings import Reading
+from harness.rig.survey import LookedFor
 from harness.run.ready import not_ready
 from harness.summary.earlier import Earlier, Scene
 from harness.summary.resolution import Spread, half_width, passes_to_resolve
@@ -122,6 +123,22 @@ def not_here(plan: Plan, readings: Mapping[str, Reading], source: Source) -> tup
             do=each.do,
         )
         for each in not_ready(plan, readings, file=source.file)
+    )
+
+
+def not_there(looked_for: Iterable[LookedFor], source: Source) -> tuple[Problem, ...]:
+    """Return as warnings which programs and files of a plan are not on this rig."""
+    return tuple(
+        Problem(
+            code="program-not-here",
+            severity="warning",
+            what=f"{each.what}: {each.name}: {each.problem}",
+            place=_shown(Place(file=source.file, line=each.line, column=each.column), source),
+            do="put it there, or correct the plan: a program without a folder in its name is "
+            "looked for in PATH, everything else from the folder where harness is started",
+        )
+        for each in looked_for
+        if each.problem
     )
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from harness.plan.kinds import Values
     from harness.plan.outlook import Lengths, Outlook
+    from harness.summary.reusable import Reusable
 
 _MOST_ROWS = 20  # of titles and of steps: a longer list tells a reader nothing more
 
@@ -38,6 +39,10 @@ def as_text(
     if size.steps:
         yield ""
         yield from _steps(size)
+    if plan.get(f.LIMITS) is None:
+        yield ""
+        yield "The plan gives no limits. Where the card tells at which temperature it slows itself"
+        yield "down (gpu.temperature.slowdown), that is the limit; else the run is not started."
     night = plan.get(f.NIGHT)
     if night is not None:
         from harness.views.nights import night_line
@@ -51,6 +56,20 @@ def as_text(
             zone=night.of(f.NIGHT_ZONE, ""),
         )
         yield from UNATTENDED
+
+
+def earlier_lines(earlier: Reusable) -> Iterator[str]:
+    """Yield the lines that say which cells need not be measured again, and which must be."""
+    yield ""
+    taken = len(earlier.offers)
+    yield f"  earlier work    {taken:>7}   accepted cells may be taken, if the rig is what it was"
+    if not earlier.stale:
+        return
+    yield f"  stale           {len(earlier.stale):>7}   cells are measured again: what differs"
+    for each in earlier.stale[:_MOST_ROWS]:
+        yield f"    {each.cell.label}: {', '.join(each.differs)}"
+    if len(earlier.stale) > _MOST_ROWS:
+        yield f"    … and {len(earlier.stale) - _MOST_ROWS} more"
 
 
 def _days(days: tuple[str, ...] | tuple[tuple[str, ...], ...]) -> Iterator[str]:
@@ -68,6 +87,8 @@ def _numbers(size: Outlook, passes: int) -> Iterator[str]:
     yield f"  cells           {size.cells:>7}   {', '.join(parts)}"
     yield f"  counted passes  {size.counted:>7}   if every pass is kept"
     yield f"  warm-up passes  {size.warm_ups:>7}   if the runner is started once"
+    if size.references:
+        yield f"  reference cell  {size.references:>7}   at each stay's start and end"
     yield f"  person's steps  {len(size.steps):>7}"
     came_from, beside = _what_time_holds(size, passes)
     yield f"  expected time   {span(size.seconds):>7}   {came_from}"

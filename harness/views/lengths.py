@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from harness.plan.document import Title
 from harness.run.records import CellState
-from harness.run.state import RunState
+from harness.run.state import RunState, warm_ups_left
 
 
 def expected_pass_s(title: Title) -> float:
@@ -40,6 +40,6 @@ def left_s(state: RunState, *, seen: Mapping[str, float]) -> float:
         title = state.grid.titles[key]
         like = by_title.get(title.title) or list(seen.values())
         each = seen.get(key) or (sum(like) / len(like) if like else expected_pass_s(title))
-        warm = max(0, passes.warm_up.passes - progress.warm_ups)
+        warm = warm_ups_left(state, key)
         total += each * (passes.keep - len(progress.kept) + warm)
     return total

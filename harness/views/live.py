@@ -13,12 +13,13 @@ from datetime import datetime
 from typing import TextIO
 
 from harness.rig.readings import Reading, Sample
+from harness.rules.gates import GateWatch
 from harness.run import instructions as i
 from harness.run import records as r
 from harness.run.loop import Onlooker
 from harness.run.state import RunState
 from harness.units import span
-from harness.views.progress import Moment, lines
+from harness.views.progress import Moment, ahead, lines
 from harness.views.safety import confirm_hint, step_lines
 from harness.views.story import figure_words, sentence
 
@@ -113,6 +114,7 @@ class LiveView(View):
         self._readings: tuple[Reading, ...] = ()
         self._seen: dict[str, float] = {}
         self._drawn = 0
+        self._watch: GateWatch | None = None
         # The sampler draws from its own thread.
         self._lock = threading.RLock()
 
@@ -120,6 +122,7 @@ class LiveView(View):
         """Note what is about to be done, and draw."""
         self._state, self._instruction = state, instruction
         self._since_s = self._steady_s()
+        self._watch = None
         if not isinstance(instruction, i.CarryOut):
             self._readings = ()
         self._draw()
@@ -138,6 +141,10 @@ class LiveView(View):
                 for line in _step(record, run=state.run, store=self._store):
                     print(line, file=self._out)
             self._draw()
+
+    def waits(self, watch: GateWatch) -> None:
+        """Note what will end the wait: it knows when a bound will be reached."""
+        self._watch = watch
 
     def sampled(self, sample: Sample) -> None:
         """Draw with the readings of *sample*."""
@@ -163,12 +170,18 @@ class LiveView(View):
             since_s=self._steady_s() - self._since_s,
             readings=self._readings,
             seen=self._seen,
+            ahead=self._ahead(),
         )
         shown = lines(state, moment, width=size.columns - 1, height=size.lines - 2)
         text = "".join(f"{line}\x1b[K\n" for line in shown)
         self._out.write(self._up() + text + "\x1b[J")
         self._out.flush()
         self._drawn = len(shown)
+
+    def _ahead(self) -> list[str]:
+        if self._watch is None:
+            return []
+        return ahead(self._watch, waited_s=self._steady_s() - self._since_s)
 
     def _erase(self) -> None:
         self._out.write(self._up() + "\x1b[J")
@@ -183,11 +196,17 @@ def _worth(record: r.Record) -> bool:
     match record:
         case r.PassJudged(fault=fault, marks=marks):
             return fault is not None or bool(marks)
+        case r.AlarmRaised() | r.LimitCleared() | r.ClockJumped():
+            return True
+        case r.CellWarmedUp(steady=steady):
+            return not steady
         case r.PassSkipped() | r.PassDiscarded() | r.LevelNotMet() | r.RigHeld() | r.RigReleased():
             return True
         case r.StepAsked() | r.StepConfirmed() | r.CellClosed() | r.RunnerStarted():
             return True
         case r.RequestAnswered() | r.RunPaused() | r.RunFinished() | r.CellReopened():
+            return True
+        case r.ReuseOffered() | r.ReuseTurnedDown() | r.CellReused() | r.CellSized():
             return True
         case r.LevelPutBack(problem=problem):
             return bool(problem)
@@ -202,6 +221,7 @@ def _step(record: r.Record, *, run: str, store: str | None) -> list[str]:
         "",
         *step_lines(record.say, opens_case=record.opens_case, reboot=record.reboot),
         "",
-        f"  When it is done: {confirm_hint(step=record.step, run=run, store=store)}",
+        "  When it is done: "
+        + confirm_hint(step=record.step, run=run, store=store, attending=record.opens_case),
         "",
     ]

@@ -39,7 +39,9 @@ def as_text(outcome: Outcome, state: RunState, *, plan_file: str, store: str) ->
             lines += step_lines(
                 state.step.say, opens_case=state.step.opens_case, reboot=state.step.reboot
             )
-            hint = confirm_hint(step=state.step.step, run=state.run, store=store)
+            hint = confirm_hint(
+                step=state.step.step, run=state.run, store=store, attending=state.step.opens_case
+            )
             lines.append(f"  when done:    {hint}")
             lines.append(f"  and go on:    {again}")
         case Outcome.PAUSED:

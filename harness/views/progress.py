@@ -11,6 +11,7 @@ from typing import assert_never
 
 from harness.plan.words import words
 from harness.rig.readings import Reading, shown
+from harness.rules.gates import GateWatch
 from harness.run import instructions as i
 from harness.run.records import CellState
 from harness.run.state import RunState
@@ -26,6 +27,7 @@ class Moment:
     since_s: float  #: how long it has been going on
     readings: Sequence[Reading]
     seen: Mapping[str, float]  #: length of a pass by cell key
+    ahead: Sequence[str] = ()  #: which bounds will be reached, and when
 
 
 def cell_mark(state: RunState, key: str) -> str:
@@ -64,14 +66,29 @@ def now_words(state: RunState, instruction: i.Instruction | None) -> str:
             label = state.grid.cells[key].label
             waits = "; ".join(f"{gate.bound.reading} {words(gate.bound)}" for gate in gates)
             return f"before {label}: waiting for {waits}" if waits else f"before {label}"
-        case i.CarryOut(cell=key, attempt=attempt, warm_up=warm_up):
+        case i.AwaitProof(gate=gate, reading=reading):
+            return f"a limit was passed: {reading} must become {words(gate.bound)}"
+        case i.CarryOut(cell=key, attempt=attempt, warm_up=warm_up, reference=reference):
             kept = len(state.progress[key].kept) + 1
             what = "warm-up pass" if warm_up else f"pass {kept} of {state.plan.passes.keep}"
+            if reference:
+                what = "warm-up pass before the reference pass" if warm_up else "reference pass"
             return f"{state.grid.cells[key].label}: {what} (attempt {attempt})"
         case i.Leave(outcome=outcome):
             return f"run {outcome.value}"
         case _:
             assert_never(instruction)
+
+
+def ahead(watch: GateWatch, *, waited_s: float) -> list[str]:
+    """Return which bounds of a wait will be reached, and when, as far as that can be told."""
+    found = []
+    for number, gate in enumerate(watch.gates):
+        left_s = watch.left_s(number, waited_s=waited_s)
+        if left_s is not None:
+            about = span(max(10.0, round(left_s, -1)))
+            found.append(f"{gate.bound.reading} {words(gate.bound)} in about {about}")
+    return found
 
 
 def tally(state: RunState) -> str:
@@ -93,6 +110,7 @@ def lines(state: RunState, moment: Moment, *, width: int, height: int) -> list[s
         f"now   {running}",
         f"      {span(moment.since_s)} so far",
         *([f"      {_readings(moment.readings)}"] if moment.readings else []),
+        *([f"      {'; '.join(moment.ahead)}"] if moment.ahead else []),
         f"left  about {span(left_s(state, seen=moment.seen))} if nothing goes wrong",
         "      Ctrl-C stops after ending the pass; the same command goes on",
     ]

@@ -11,8 +11,8 @@ from dataclasses import asdict
 
 from harness.rules.figures import low_name
 from harness.run.records import CellState
-from harness.summary.cells import CellSummary
-from harness.summary.cells import as_json as cell_json
+from harness.summary.cells import REUSED, CellSummary
+from harness.summary.cells_json import as_json as cell_json
 from harness.summary.estimates import Estimate
 
 SCHEMA = "harness.results/1"
@@ -47,7 +47,24 @@ def as_table(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
             for each in own
             if each.reason and each.state is not CellState.ACCEPTED
         ]
+        lines += [line for each in own for line in _superseded(each)]
         lines += ["", *_legend(own, low=low)]
+    return lines
+
+
+def _superseded(summary: CellSummary) -> list[str]:
+    """Return what a cell had before it was measured again, one line for each rerun."""
+    lines = []
+    for earlier in summary.superseded:
+        main = _main(earlier.figures)
+        had = f"{earlier.state.value}, " if earlier.state is not CellState.OPEN else ""
+        why = f": {earlier.reason}" if earlier.reason else ""
+        attempts = ", ".join(map(str, earlier.attempts))
+        value = f"average {_value(main)}, " if main is not None else ""
+        lines.append(
+            f"superseded: {summary.cell.label}: {had}{value}attempts {attempts}; "
+            f"measured again, asked by {earlier.by}{why}"
+        )
     return lines
 
 
@@ -67,8 +84,14 @@ def _row(summary: CellSummary, *, low: str) -> tuple[str, ...]:
         _value(lowest) if lowest is not None or main is None else "-",
         _spread(main),
         _passes(summary),
-        ", ".join(flag for flag in summary.flags if flag != "group-left"),
+        ", ".join(_flag(summary, flag) for flag in summary.flags if flag != "group-left"),
     )
+
+
+def _flag(summary: CellSummary, flag: str) -> str:
+    if flag == REUSED and summary.reused is not None:
+        return f"reused (run {summary.reused.run}, {summary.reused.measured_at[:10]})"
+    return flag
 
 
 def _main(figures: Sequence[Estimate]) -> Estimate | None:

@@ -21,6 +21,13 @@ OPENED_CASE: tuple[str, ...] = (
     "Follow the maker's manual and local electrical rules; ask a qualified person when in doubt.",
 )
 
+#: Once it is closed again.
+FIRST_PASS: tuple[str, ...] = (
+    "Stay with the rig until the first pass after it is over; nobody is to be far away before.",
+    "See that every fan turns and that no cable touches one.",
+    "At smoke, a smell of burning or a loud noise switch off at the wall, and open nothing.",
+)
+
 #: Before a run is left alone.
 UNATTENDED: tuple[str, ...] = (
     "Leave a rig alone only with a working smoke alarm and clear air paths.",
@@ -34,15 +41,19 @@ def step_lines(say: tuple[str, ...], *, opens_case: bool, reboot: bool) -> list[
     if opens_case:
         lines += ["", "  First, and while the case is open:"]
         lines += [f"    - {text}" for text in OPENED_CASE]
+        lines += ["", "  Then, with the case closed again:"]
+        lines += [f"    - {text}" for text in FIRST_PASS]
     if reboot:
         lines += ["", "  The step is done only after the rig has been started anew."]
     return lines
 
 
-def confirm_hint(*, step: int, run: str, store: str | None) -> str:
+def confirm_hint(*, step: int, run: str, store: str | None, attending: bool = False) -> str:
     """Return the command that confirms *step*, whole: it may be given in another terminal.
 
+    With *attending* it says that whoever gives it stays for the first pass.
     *store* is the store's folder; None: the usual one.
     """
     kept = "" if store is None else f" --store {shlex.quote(store)}"
-    return f"harness confirm --step {step} --by YOUR-NAME --run {run}{kept}"
+    stays = " --attending" if attending else ""
+    return f"harness confirm --step {step} --by YOUR-NAME{stays} --run {run}{kept}"

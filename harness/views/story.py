@@ -8,9 +8,10 @@ from __future__ import annotations
 from typing import assert_never
 
 from harness.rig.readings import shown
-from harness.rules.judge import end_words
+from harness.rules.judge import end_words, other_words
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
+from harness.run.clock_watch import jump_words
 from harness.run.state import Grid
 
 
@@ -20,8 +21,9 @@ def sentence(record: r.Record, grid: Grid) -> str:
         case r.RunStarted():
             where = f"on {record.rig}, harness {record.harness}"
             return f"run {record.run} of {record.plan_file} began {where}"
-        case r.RunnerStarted(ended=ended):
+        case r.RunnerStarted(ended=ended, given_back=back):
             found = f"; ended what an earlier runner had left: {'; '.join(ended)}" if ended else ""
+            found += f"; gave back what a pass had put in place: {'; '.join(back)}" if back else ""
             return f"a runner took the run up{found}"
         case r.GroupOpened():
             changed = f": {'; '.join(record.changed)}" if record.changed else ""
@@ -45,13 +47,31 @@ def sentence(record: r.Record, grid: Grid) -> str:
             return _hardware(record)
         case r.PassStarted() | r.PassSkipped() | r.PassEnded() | r.PassJudged() | r.PassDiscarded():
             return f"{_label(grid, record.cell)}, attempt {record.attempt}: {_pass(record)}"
+        case r.CellWarmedUp():
+            what = "warmed up" if record.steady else "not steady, goes on marked"
+            return f"{_label(grid, record.cell)}: {what}: {record.reason}"
         case r.CellClosed():
             attempts = ", ".join(map(str, record.kept))
             counted = f"; attempts {attempts} count" if attempts else ""
             return f"{_label(grid, record.cell)}: {record.state.value} ({record.reason}{counted})"
         case r.CellReopened():
             asked = f"asked by {record.by}{_note(record.reason)}"
-            return f"{_label(grid, record.cell)}: to be measured again, {asked}"
+            gone = ", ".join(map(str, record.superseded))
+            kept = f"; attempts {gone} are superseded, and kept" if gone else ""
+            return f"{_label(grid, record.cell)}: to be measured again, {asked}{kept}"
+        case r.ReuseOffered() | r.ReuseTurnedDown() | r.CellReused():
+            return _reuse(record, grid)
+        case r.CellSized():
+            return f"{_label(grid, record.cell)}: {record.passes} passes wanted: {record.reason}"
+        case r.LimitCleared():
+            seen = _came(record.reading, record.value, record.unit)
+            return f"after the limit {seen}, {record.waited_s:.0f} s after its command was ended"
+        case r.AlarmRaised():
+            seen = _came(record.reading, record.value, record.unit)
+            return (
+                f"ALARM: {seen} after {record.waited_s:.0f} s, and must become {record.bound}: "
+                f"{record.reason}. Look at the rig now; switch it off if it stays so"
+            )
         case r.RigHeld():
             return f"THE RIG IS HELD ({record.fault}): {record.reason}"
         case r.RigReleased():
@@ -59,12 +79,35 @@ def sentence(record: r.Record, grid: Grid) -> str:
         case r.RequestAnswered():
             verb = "granted" if record.accepted else "refused"
             return f"request {record.request} {verb}: {record.answer}"
+        case r.ClockJumped():
+            during = f", during attempt {record.during}" if record.during else ""
+            return f"{jump_words(record.by_s)}{during}; durations are not taken from it"
         case r.RunPaused():
             return f"the runner stopped: {record.reason}"
         case r.RunFinished():
             return (
                 f"the run is finished: {record.accepted} cells accepted, "
                 f"{record.short} short, {record.failed} failed"
+            )
+        case _:
+            assert_never(record)
+
+
+def _reuse(record: r.ReuseOffered | r.ReuseTurnedDown | r.CellReused, grid: Grid) -> str:
+    match record:
+        case r.ReuseOffered():
+            not_taken = "; ".join(f"{_label(grid, key)}: {why}" for key, why in record.refused)
+            return f"{len(record.offers)} earlier cells may be taken" + (
+                f"; not taken: {not_taken}" if not_taken else ""
+            )
+        case r.ReuseTurnedDown():
+            return f"{len(record.cells)} earlier cells are measured after all: {record.reason}"
+        case r.CellReused():
+            attempts = ", ".join(map(str, record.kept))
+            checked = f"; {record.reason}" if record.reason else ""
+            return (
+                f"{_label(grid, record.cell)}: taken from run {record.run}, measured at "
+                f"{record.measured_at[:16]}, attempts {attempts}{checked}"
             )
         case _:
             assert_never(record)
@@ -87,7 +130,8 @@ def _hardware(record: _Hardware) -> str:
             again = f" (asked again: {record.why})" if record.why else ""
             return f"step {record.step} is to be done by a person: {' '.join(record.say)}{again}"
         case r.StepConfirmed():
-            return f"step {record.step} was confirmed by {record.by}{_note(record.note)}"
+            stays = ", who stays for the first pass" if record.attending else ""
+            return f"step {record.step} was confirmed by {record.by}{stays}{_note(record.note)}"
         case r.RigSettled():
             return f"the rig was left alone for {record.seconds:g} s"
         case r.LevelOrdered():
@@ -111,6 +155,10 @@ def _pass(
     match record:
         case r.PassStarted():
             what = "warm-up pass" if record.warm_up else "pass"
+            if record.preload:
+                what = "pass to warm the part into its band"
+            if record.reference:
+                what = f"{what} for the reference" if record.warm_up else "reference pass"
             marks = f"; {'; '.join(record.marks)}" if record.marks else ""
             return f"{what} started, round {record.round}, waited {record.waited_s:.1f} s{marks}"
         case r.PassSkipped():
@@ -121,6 +169,7 @@ def _pass(
                 parts.append(f"{record.frames} frames")
             parts += [figure_words(each) for each in record.figures if each.name == "average_fps"]
             parts += [f"flag {flag}" for flag in record.flags]
+            parts += [other_words(record.others).removeprefix("; ")] if record.others else []
             if record.bundle is not None:
                 parts.append(f"kept as {record.bundle.path}")
             return "; ".join(parts)
@@ -152,3 +201,9 @@ def _label(grid: Grid, cell: str) -> str:
 
 def _note(note: str) -> str:
     return f": {note}" if note else ""
+
+
+def _came(reading: str, value: float | None, unit: str) -> str:
+    if value is None:
+        return f"{reading} was not measured"
+    return f"{reading} was {value:.6g} {unit}".rstrip()

@@ -17,12 +17,13 @@ from harness.plan import document as d
 from harness.rig.model import Model
 from harness.rig.rehearsed import RehearsedBench, RehearsedClock
 from harness.rig.thermal import Thermal
+from harness.rules.rehearsed_meter import rehearsed_meter as meter
 from harness.run import records as r
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.state import begin
 from harness.store.memory import MemoryJournal
-from nights import meter, play
+from nights.play import play
 
 KEEP = 5  # counted passes of a cell
 SETTINGS, LEVELS = 5, 4

@@ -28,7 +28,7 @@ from harness.rig.sampler import Sampler
 from harness.rig.sensors.own_work import OwnWork
 from harness.rig.sensors.registry import machine_sensors
 from harness.rig.tree import ProcessId
-from harness.rules.watches import GuardWatch
+from harness.rules.guards import GuardWatch
 
 PAIRS = 15
 LOOKS = 200
@@ -167,7 +167,7 @@ def starting() -> Iterator[Line]:
         def bare() -> None:
             read_fd, write_fd = os.pipe()
             os.set_inheritable(write_fd, True)
-            words = [str(write_fd), str(os.getpid()), cores, "0", name, "true"]
+            words = [str(write_fd), str(os.getpid()), cores, "0", "", name, "true"]
             argv = [sys.executable, "-I", "-S", launcher.__file__, *words]
             pid = os.posix_spawn(sys.executable, argv, os.environ, setsid=True)
             os.waitpid(pid, 0)

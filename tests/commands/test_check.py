@@ -49,12 +49,15 @@ def test_a_plan_in_order_is_told_in_numbers(example: str) -> None:
         "problems": [],
         "cells": 12,
         "passes": 72,
+        "reference_passes": 0,
         "person_steps": 4,
         "seconds": 44720.0,
         "seconds_from": {
             "earlier_passes": 0,
             "titles": {"earlier_passes": 0, "scene_lengths": 1, "time_limits": 1},
         },
+        "reusable": None,
+        "stale": None,
     }
 
 
@@ -77,9 +80,12 @@ def test_a_plan_with_errors_has_no_numbers() -> None:
         ],
         "cells": None,
         "passes": None,
+        "reference_passes": None,
         "person_steps": None,
         "seconds": None,
         "seconds_from": None,
+        "reusable": None,
+        "stale": None,
     }
 
 
@@ -224,3 +230,13 @@ def test_a_check_imports_nothing_that_it_does_not_need() -> None:
     assert heavy.isdisjoint(loaded)
     assert not any(name.startswith(("harness.store", "harness.summary")) for name in loaded)
     assert {"difflib", "socket", "threading", "http", "harness.plan.build"}.isdisjoint(loaded)
+
+
+def test_a_plan_without_limits_is_told_whence_it_has_one(tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    path.write_text(changed().replace("limits: none\n", ""), encoding="utf-8")
+    given = tmp_path / "given.yaml"
+    given.write_text(changed(), encoding="utf-8")
+    words = "The plan gives no limits."
+    assert ("limits: none" in changed(), words in asked(str(path))[1]) == (True, True)
+    assert words not in asked(str(given))[1]

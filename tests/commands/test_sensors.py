@@ -3,6 +3,7 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import sys
 from pathlib import Path
 
 import jsonschema
@@ -16,15 +17,16 @@ from harness.rig.quantities import QUANTITIES
 SCHEMA = {
     "type": "object",
     "additionalProperties": False,
-    "required": ["schema", "readings"],
+    "required": ["schema", "at", "readings"],
     "properties": {
         "schema": {"const": "harness.sensors/1"},
+        "at": {"type": "string", "format": "date-time"},
         "readings": {
             "type": "array",
             "items": {
                 "type": "object",
                 "additionalProperties": False,
-                "required": ["name", "unit", "value", "why", "raw", "source"],
+                "required": ["name", "unit", "value", "why", "raw", "source", "device"],
                 "properties": {
                     "name": {"type": "string"},
                     "unit": {"type": "string"},
@@ -32,6 +34,7 @@ SCHEMA = {
                     "why": {"type": ["string", "null"]},
                     "raw": {"type": ["string", "null"]},
                     "source": {"type": ["string", "null"]},
+                    "device": {"type": ["string", "null"]},
                 },
                 "oneOf": [
                     {"properties": {"value": {"type": "null"}, "why": {"type": "string"}}},
@@ -57,7 +60,7 @@ def test_every_reading_has_a_line_and_none_is_zero_for_missing(tmp_path: Path) -
     assert by_name.keys() == QUANTITIES.keys()
     assert "GiB" in by_name["memory.available"]
     assert "/proc/meminfo" in by_name["memory.available"]
-    assert "not measured: nothing on this rig reads it" in by_name["gpu.link.errors"]
+    assert "not measured: nothing on this rig reads it" in by_name["room.temperature"]
 
 
 def test_what_is_not_measured_is_counted(tmp_path: Path) -> None:
@@ -79,6 +82,38 @@ def test_the_load_is_measured_at_the_first_asking(tmp_path: Path) -> None:
     assert found["cpu.load"]["unit"] == "%"
 
 
-def test_watching_is_refused_clearly(tmp_path: Path) -> None:
-    with pytest.raises(AskedError, match="not-built-yet"):
-        _run(tmp_path, "--watch")
+@pytest.mark.parametrize("every", ["1", "10 ms", "2 h", "soon"])
+def test_a_wrong_every_is_refused(tmp_path: Path, every: str) -> None:
+    with pytest.raises(AskedError, match="--every"):
+        _run(tmp_path, "--watch", "--every", every)
+
+
+def test_every_without_watch_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(AskedError, match="wrong-option"):
+        _run(tmp_path, "--every", "1 s")
+
+
+def test_a_lab_s_own_sensor_is_listed_with_what_it_says_too_much(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HARNESS_RIG", str(tmp_path))
+    says = "print('room.temperature 22.4 C'); print('pump.flow 3 W')"
+    (tmp_path / "rig.yaml").write_text(
+        f'sensors:\n  - {{command: [{sys.executable}, -c, "{says}"], every: 60 s, '
+        "readings: {room.temperature: °C, pump.speed: rpm}}\n",
+        encoding="utf-8",
+    )
+    out = _run(tmp_path)
+    assert "room.temperature" in out
+    assert "22.4 °C" in out
+    assert "not measured: it has said nothing of it yet" in out
+    assert out.endswith("also says pump.flow: not declared in rig.yaml\n")
+
+
+def test_a_wrong_rig_file_is_refused_with_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HARNESS_RIG", str(tmp_path))
+    (tmp_path / "rig.yaml").write_text("sensors: [{command: x}]\n", encoding="utf-8")
+    with pytest.raises(AskedError, match=r"rig\.yaml:1:"):
+        _run(tmp_path)

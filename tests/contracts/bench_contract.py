@@ -8,7 +8,8 @@ from typing import Protocol
 from harness.plan.document import Bound, Command, Gate, Then, Title
 from harness.rig.crossings import GateGaveUp, GatesOpened, Woken
 from harness.rig.tasks import EndedBy, Hold, LevelTask, PassReport, Release
-from harness.rules.watches import GateWatch, GuardWatch
+from harness.rules.gates import GateWatch
+from harness.rules.guards import GuardWatch
 from harness.run.ports import Bench
 from tests.end_to_end.rigs import task
 

@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from harness.plan.document import Bound, Gate, Guard, Limit, Then
-from harness.rig.crossings import GateGaveUp, GatesOpened, LimitBreached
+from harness.rig.crossings import GateGaveUp, GatesOpened, LimitBreached, TooCold
 from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
 from harness.rig.readings import Reading, Sample, measured, not_measured
 from harness.rig.thermal import Course, Thermal
-from harness.rules.watches import GateWatch, GuardWatch
+from harness.rules.gates import GateWatch
+from harness.rules.guards import GuardWatch
 
 NAMES = ("gpu.temperature", "cpu.temperature")
 LOAD = "cpu.load"
@@ -44,6 +45,7 @@ gates = st.builds(
     for_s=st.integers(0, 30).map(float),
     give_up_s=st.integers(0, 300).map(float),
     then=st.just(Then.MARK),
+    preload=st.booleans(),
 )
 guards = st.builds(
     Guard,
@@ -118,6 +120,9 @@ def test_a_foreseen_wait_ends_as_the_sampled_one(
             foreseen.reading,
             foreseen.bound,
         )
+        assert (seen.floor is None) == (foreseen.floor is None)
+    if isinstance(seen, TooCold):
+        assert seen == foreseen
     if isinstance(seen, LimitBreached) and isinstance(foreseen, LimitBreached):
         assert (seen.reading, seen.at_s) == (foreseen.reading, foreseen.at_s)
     if isinstance(seen, GatesOpened):
@@ -139,11 +144,14 @@ def test_a_foreseen_guard_is_breached_as_the_sampled_one(
     assert bool(seen) == (foreseen is not None)
     if seen and foreseen is not None:
         (breach,) = seen
-        assert (breach.share, breach.samples, breach.measured) == (
+        assert (breach.share, breach.samples, breach.measured, breach.seen) == (
             foreseen.share,
             foreseen.samples,
             foreseen.measured,
+            foreseen.seen,
         )
+        assert (breach.allowed, breach.why) == (foreseen.allowed, foreseen.why)
+        assert breach.longest_s == foreseen.longest_s
         if isinstance(breach.worst, float) and isinstance(foreseen.worst, float):
             assert math.isclose(breach.worst, foreseen.worst, rel_tol=1e-9)
 
@@ -166,3 +174,47 @@ def test_a_foreseen_limit_is_breached_as_the_sampled_one(
     assert (seen is None) == (foreseen is None)
     if seen is not None and foreseen is not None:
         assert seen.at_s == foreseen.at_s
+
+
+@st.composite
+def cool_downs(draw: st.DrawFn) -> tuple[Course, tuple[Gate, ...]]:
+    """A rig after a pass, and one or two gates that are often out of reach."""
+    course = draw(courses(loaded=False))
+    room_c = {name: course.parts[name].room_c for name in NAMES}
+    gates = [
+        Gate(
+            bound=Bound(
+                reading=name,
+                unit="°C",
+                at_most=room_c[name] + draw(st.floats(-15.0, 10.0)),
+            ),
+            for_s=draw(st.integers(0, 20).map(float)),
+            give_up_s=draw(st.integers(200, 900).map(float)),
+            then=Then.MARK,
+        )
+        for name in draw(st.sampled_from((NAMES, NAMES[:1])))
+    ]
+    return course, tuple(gates)
+
+
+@settings(max_examples=60, deadline=None)
+@given(cool_downs())
+def test_a_bound_out_of_reach_is_foreseen_at_the_same_look(
+    given_up: tuple[Course, tuple[Gate, ...]],
+) -> None:
+    course, asked = given_up
+    foreseen, at_s = waiting(GateWatch(asked, ()), course)
+    if near_an_edge(course, [gate.bound for gate in asked], at_s):
+        return
+    watch, tick = GateWatch(asked, ()), 0
+    while (seen := watch.feed(sample(course, float(tick)), waited_s=float(tick))) is None:
+        tick += 1
+        assert tick <= at_s + 1, f"foreseen at {at_s}: {foreseen}"
+    assert (type(seen), tick) == (type(foreseen), at_s)
+    if isinstance(seen, GateGaveUp) and isinstance(foreseen, GateGaveUp):
+        assert seen.gate == foreseen.gate
+        assert (seen.floor is None) == (foreseen.floor is None)
+        if seen.floor is not None and foreseen.floor is not None:
+            for name in ("value_c", "low_c", "high_c", "by_s", "made_at_s"):
+                one, other = getattr(seen.floor, name), getattr(foreseen.floor, name)
+                assert math.isclose(one, other, rel_tol=1e-6, abs_tol=1e-3), name

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
 from harness.rig.quantities import QUANTITIES
 from harness.rig.sensors.registry import sources
 from harness.rig.sensors.source import Absent, FakeSource, Single, Source
+from tests.rig.sensors.sysfs import whole_rig
 
 _HERE = Path(__file__).parent
+_MADE = TemporaryDirectory(prefix="rig-")  # kept until the tests are over: sources hold its files
 SOURCES: tuple[Source, ...] = (
     *(sources(store=_HERE, system="linux") if sys.platform == "linux" else ()),
+    *(whole_rig(Path(_MADE.name)) if sys.platform == "linux" else ()),
     *sources(store=_HERE, system="another"),
     FakeSource(name="cpu.load", script=(12.0,)),
     Single(where="a function", name="cpu.load", value=lambda: 12.0),
@@ -50,3 +54,13 @@ def test_a_second_look_a_second_later_works_like_the_first(source: Source) -> No
     except OSError:
         pytest.skip("this machine does not have it")
     assert set(first) == set(second)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the files are the Linux kernel's")
+def test_a_rig_that_shows_everything_has_no_reading_left_out(tmp_path: Path) -> None:
+    """The second look: at the first, what counts has nothing yet to count from."""
+    for source in whole_rig(tmp_path):
+        source.read(1.0)
+        readings = source.read(2.0)
+        assert {name: each.why for name, each in readings.items() if not each.measured} == {}
+        assert source.where

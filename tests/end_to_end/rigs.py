@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from harness.plan.cells import Cell
-from harness.plan.document import Command, Guard, Limit, Title
+from harness.plan.document import Bound, Command, Guard, Limit, Title
 from harness.rig.bench import RealBench
 from harness.rig.clock import MachineClock
 from harness.rig.command import Patience
-from harness.rig.crossings import GuardBreached, LimitBreached, PassWatch
+from harness.rig.crossings import ExpectNotMet, GuardBreached, LimitBreached, PassWatch
 from harness.rig.readings import Sample
 from harness.rig.sensors.own_work import OwnWork
 from harness.rig.sensors.registry import machine_sensors
@@ -32,6 +32,7 @@ class Watch:
     at_sample: int = 0
     guards: tuple[Guard, ...] = ()
     limits: tuple[Limit, ...] = ()
+    expects: tuple[Bound, ...] = ()
     fed: list[tuple[Sample, float]] = field(default_factory=list)
 
     def feed(self, sample: Sample, *, into_s: float) -> LimitBreached | None:
@@ -39,6 +40,9 @@ class Watch:
         return self.limit if len(self.fed) > self.at_sample else None
 
     def breaches(self, *, wall_s: float) -> tuple[GuardBreached, ...]:
+        return ()
+
+    def not_met(self) -> tuple[ExpectNotMet, ...]:
         return ()
 
 

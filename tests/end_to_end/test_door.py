@@ -115,6 +115,8 @@ def test_status_says_that_a_plan_is_finished(done: Place) -> None:
     assert line["cells"]["accepted"] == 2
 
 
+#: A confirmation of a step that opened the case.
+BY_ANA = ("--by", "Ana", "--attending")
 STEPS = """\
 conditions:
   slot:
@@ -139,13 +141,13 @@ def test_a_step_is_shown_with_its_cautions_and_confirmed_from_another_terminal(
         standing = place.json("status")
         assert standing["runner"]["run"] == standing["runs"][0]["run"]
         assert standing["runner"]["store"] == str(place.store)
-        status, out, err = place.harness("confirm", "--step", str(step), "--by", "Ana")
+        status, out, err = place.harness("confirm", "--step", str(step), *BY_ANA)
         assert status == 0, out + err
     out, err = runner.communicate(timeout=60)
     assert runner.returncode == 0, out + err
     assert "Card in the upper slot." in out
     (run,) = place.json("status")["runs"]
-    assert f"--by YOUR-NAME --run {run['run']} --store {place.store}\n" in out
+    assert f"--by YOUR-NAME --attending --run {run['run']} --store {place.store}\n" in out
     assert "unplug" in out
     confirmed = [x.record for x in place.entries() if isinstance(x.record, r.StepConfirmed)]
     assert [each.by for each in confirmed] == ["Ana", "Ana"]
@@ -176,10 +178,11 @@ def test_a_step_confirmed_with_no_runner_at_work_is_kept_and_the_run_goes_on(pla
     assert runner.returncode == 5, out + err
     assert "Card in the upper slot." in out
     (line,) = place.json("status")["runs"]
-    confirm = f"harness confirm --step 1 --by YOUR-NAME --run {line['run']} --store {place.store}"
+    kept = f"--run {line['run']} --store {place.store}"
+    confirm = f"harness confirm --step 1 --by YOUR-NAME --attending {kept}"
     assert f"  when done:    {confirm}" in out.splitlines()
     assert line["interrupted"] is False
-    status, out, err = place.harness("confirm", "--by", "Ana")
+    status, out, err = place.harness("confirm", *BY_ANA)
     assert status == 0, out + err
     assert any(isinstance(x.record, r.StepConfirmed) for x in place.entries())
     (line,) = place.json("status")["runs"]
@@ -217,8 +220,9 @@ def test_while_the_rig_is_busy_with_another_run_a_confirmation_is_kept_and_says_
     other.mkdir()
     with RunnerLock(place.folder / "rig", plan="night.yaml", now=datetime.now(UTC)) as lock:
         lock.note(run=run, store=other)  # of the same name, in another store
-        status, out, err = place.harness("confirm", "--by", "Ana")
-        shown = place.json("confirm", "--by", "Ana")
+        status, out, err = place.harness("confirm", *BY_ANA)
+        again, twice, _ = place.harness("confirm", *BY_ANA)
+        shown = place.json("confirm", *BY_ANA)
     assert status == 0, out + err
     assert out == (
         f"run {run}: kept; the rig is busy with run {run}, store {other} (plan night.yaml, "
@@ -227,20 +231,24 @@ def test_while_the_rig_is_busy_with_another_run_a_confirmation_is_kept_and_says_
     )
     assert shown["accepted"] is None
     assert "the rig is busy with run" in shown["answer"]
-    assert [(each.by, each.step) for each in requests(place, run)] == [("Ana", 1)] * 2
+    assert again == 0
+    assert twice.startswith(
+        f"run {run}: step 1 is confirmed already, by Ana: kept; the rig is busy"
+    )
+    assert [(each.by, each.step) for each in requests(place, run)] == [("Ana", 1)]
 
 
 def test_a_kept_confirmation_is_answered_by_the_next_start_of_the_plan(place: Place) -> None:
     run = left_at_a_step(place)
     with RunnerLock(place.folder / "rig", plan="night.yaml", now=datetime.now(UTC)) as lock:
         lock.note(run="night-1", store=place.store)
-        assert place.harness("confirm", "--by", "Ana")[0] == 0
+        assert place.harness("confirm", *BY_ANA)[0] == 0
     runner = place.start("run", "plan.yaml")
     wait_for_step(place, 2)
     os.kill(runner.pid, signal.SIGINT)
     runner.communicate(timeout=20)
     confirmed = [x.record for x in place.entries(run) if isinstance(x.record, r.StepConfirmed)]
-    assert [(each.step, each.by) for each in confirmed] == [(1, "Ana")]
+    assert [(each.step, each.by, each.attending) for each in confirmed] == [(1, "Ana", True)]
 
 
 @pytest.mark.parametrize("named", [True, False])
@@ -254,6 +262,18 @@ def test_a_run_with_no_open_step_is_refused_and_nothing_is_put_to_it(
     assert "error[no-open-step]" in err
     assert not named or f"run {line['run']}: it is finished" in err
     assert requests(done, line["run"]) == ()
+
+
+def test_a_step_that_opened_the_case_is_not_confirmed_by_somebody_who_goes_away(
+    place: Place,
+) -> None:
+    run = left_at_a_step(place)
+    status, _, err = place.harness("confirm", "--by", "Ana")
+    assert status == 2
+    assert "error[not-attended]: the step opens the case" in err
+    assert "Stay with the rig until the first pass after it is over" in err
+    assert "harness confirm --step 1 --by YOUR-NAME --attending" in err
+    assert requests(place, run) == ()
 
 
 def test_another_step_than_the_open_one_is_refused_and_nothing_is_put(place: Place) -> None:

@@ -22,7 +22,7 @@ import pytest
 from harness.__main__ import COMMANDS
 from harness.store.sqlite import open_store
 from tests.end_to_end.runs import Place
-from tests.end_to_end.test_door import STEPS, wait_for_step
+from tests.end_to_end.test_door import BY_ANA, STEPS, wait_for_step
 from tests.store import examples
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -143,7 +143,7 @@ def a_step_is_confirmed(folder: Path) -> dict[str, Any]:
     try:
         wait_for_step(place, 1)
         standing: dict[str, Any] = place.json("status")
-        assert_as_documented("harness.confirm/1", place.json("confirm", "--by", "Ana"))
+        assert_as_documented("harness.confirm/1", place.json("confirm", *BY_ANA))
     finally:
         runner.terminate()
         runner.communicate(timeout=60)
@@ -155,8 +155,23 @@ def test_results(done: Place) -> None:
     wanted = documented("harness.results/1")
 
     # Marks stand only where a gate gave up; what they hold is held by tests/summary.
+    # What a rerun superseded stands there after one; test_rerun_recompute_and_verify has it.
     unseen = {"cells[].marks[].attempt", "cells[].marks[].mark"}
+    unseen |= {path for path in wanted if path.startswith("cells[].superseded[]")}
     assert set(paths(shown, wanted)) | unseen == wanted
+
+
+def test_compare_and_ceilings(done: Place) -> None:
+    # What a plain comparison has no use for is brought out in tests/views.
+    compared = done.json("compare", "--base", "mode=plain", "--against", "mode=other")
+    wanted = documented("harness.compare/1")
+    tops = done.json("ceilings", "--condition", "mode")
+    wanted_tops = documented("harness.ceilings/1")
+
+    assert len(compared["rows"]) == 1
+    assert set(paths(compared, wanted)) <= wanted
+    assert set(paths(tops, wanted_tops)) <= wanted_tops
+    assert tops["titles"] == []  # one setting shows no ceiling
 
 
 def test_trace(done: Place) -> None:
@@ -164,6 +179,52 @@ def test_trace(done: Place) -> None:
     whole = done.json("trace", listed["cells"][0]["cell"])
 
     assert_as_documented("harness.trace/1", listed, whole)
+
+
+def test_rehearse(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    text = (place.folder / "plan.yaml").read_text(encoding="utf-8")
+    start, end = text.index("conditions:"), text.index("settings:")
+    plan = text[:start] + STEPS + text[end:].replace('"{mode}"', '"{slot}"')
+    hot = "gates: [{reading: gpu.temperature, at_least: 95 °C, give_up: 1 min, then: hold}]\n"
+    (place.folder / "plan.yaml").write_text(plan + hot, encoding="utf-8")
+    held = place.json("rehearse", "plan.yaml", "--from", "22:30")
+    (place.folder / "plan.yaml").write_text(plan, encoding="utf-8")
+    whole = place.json("rehearse", "plan.yaml")
+
+    assert not place.store.exists()
+    assert whole["left_over"] == 0
+    assert whole["finish"] is not None
+    assert held["finish"] is None
+    assert_as_documented("harness.rehearse/1", held, whole)
+
+
+@pytest.mark.slow
+def test_rerun_recompute_and_verify(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    place.harness("run", "plan.yaml")
+    run = place.json("status")["runs"][0]["run"]
+    key = place.json("trace")["cells"][0]["cell"]
+
+    assert_as_documented(
+        "harness.rerun/1", place.json("rerun", run, "--cell", key, "--because", "odd")
+    )
+    superseded = place.json("results")["cells"][0]["superseded"]
+    assert [each["attempts"] for each in superseded] == [[1, 2, 3]]
+    fields = {f"cells[].superseded[].{name}" for name in superseded[0]}
+    assert fields <= documented("harness.results/1")
+
+    bundle = next(path for path in sorted(place.store.rglob("*-005.*.tar.zst")))
+    bundle.write_bytes(b"not a bundle any more")
+    again = place.json("recompute", run, "--low", "slowest-time")
+    wanted = documented("harness.recompute/1")
+    unseen = {path for path in wanted if path.startswith("cells[].changed[]")}
+    assert set(paths(again, wanted)) | unseen == wanted
+    assert Path(again["file"]).exists()
+
+    found = place.json("verify")
+    assert (found["ok"], found["problems"][0]["code"]) == (False, "bundle-damaged")
+    assert_as_documented("harness.verify/1", found)
 
 
 def test_figures_of_a_sound_capture_and_of_one_that_is_refused(done: Place) -> None:
@@ -178,6 +239,10 @@ def test_figures_of_a_sound_capture_and_of_one_that_is_refused(done: Place) -> N
     } == of_errors
     for field in ("errors[].verdict", "errors[].frames", "notes"):
         assert f"`{field}`" in TEXT
+
+
+def test_preflight(done: Place) -> None:
+    assert_as_documented("harness.preflight/1", done.json("preflight", "plan.yaml"))
 
 
 def test_sensors(done: Place) -> None:

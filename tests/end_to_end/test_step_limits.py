@@ -17,7 +17,7 @@ from harness.rig.sensors.source import FakeSource
 from harness.rig.tasks import EndedBy
 from harness.rules.judge import judge
 from harness.rules.judgement import Verdict
-from harness.rules.watches import GuardWatch
+from harness.rules.guards import GuardWatch
 from tests.end_to_end.rigs import FAKE, Watch, bench, members, task, title
 
 COOL = Limit(bound=Bound(reading="gpu.temperature", unit="°C", at_most=92.0))

@@ -44,7 +44,12 @@ def test_a_frozen_plan_is_json_with_every_field() -> None:
         "at_most": 8,
         "keep": 6,
         "look_first": True,
-        "warm_up": {"passes": 1, "when": ["launch", "visit", "build-changed"]},
+        "warm_up": {
+            "at_most": 5,
+            "passes": 1,
+            "when": ["launch", "visit", "build-changed"],
+            "within": None,
+        },
     }
     assert set(data) == {field.name for field in dataclasses.fields(d.Plan)}
 

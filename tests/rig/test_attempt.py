@@ -135,3 +135,15 @@ def test_waiting_for_a_file_that_never_settles_is_bounded_and_names_it(
 ) -> None:
     clock = _Writer(folder.captures / "frames.csv", looks=10**6)
     assert wait_until_settled(folder, clock=clock, settle_s=0.5) == ("captures/frames.csv",)
+
+
+def test_files_that_were_long_left_alone_need_no_second_look(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = fresh(tmp_path, "a-001")
+    (folder.captures / "frames.csv").write_text("1\n")
+    clock = _Writer(folder.captures / "frames.csv", looks=10**6)
+    # The time of change cannot be set back for a test either: a negative span makes all old.
+    monkeypatch.setattr("harness.rig.attempt.LOOK_S", -1.0)
+    assert wait_until_settled(folder, clock=clock, settle_s=5.0) == ()
+    assert (folder.captures / "frames.csv").read_text() == "1\n", "the clock was never paused"

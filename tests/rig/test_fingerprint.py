@@ -11,8 +11,10 @@ import pytest
 from harness.plan.document import Command, Title
 from harness.rig.fingerprint import Ask, Fingerprint
 from harness.rig.fingerprint_fields import FIELDS, fields_meant
+from harness.rig.identity import IdentityField
 from harness.rig.quantities import QUANTITIES
 from harness.rig.readings import Reading, measured, not_measured
+from harness.rig.sensors.source import Unreadable
 
 
 def _title(*files: str, command: bool = False) -> Title:
@@ -29,7 +31,7 @@ def _title(*files: str, command: bool = False) -> Title:
 
 
 def _mains(name: str) -> Reading:
-    return measured(name, "mains")
+    return measured(name, "mains") if name == "power.source" else not_measured(name, "none")
 
 
 def _fingerprint(folder: Path, ask: Ask = lambda command: None) -> Fingerprint:
@@ -40,7 +42,7 @@ def test_the_full_form_adds_the_hardware_to_the_cheap_one(tmp_path: Path) -> Non
     cheap = _fingerprint(tmp_path).take(None, full=False)
     full = _fingerprint(tmp_path).take(None, full=True)
     assert cheap.items() <= full.items()
-    assert {"cpu.model", "cpu.cores", "memory.size"} <= full.keys() - cheap.keys()
+    assert {"cpu.cores", "memory.size", "harness.version"} <= full.keys() - cheap.keys()
     assert platform.release() in cheap["os.build"]
     assert all(full.values())
 
@@ -113,3 +115,53 @@ def test_the_build_can_be_what_a_command_says(tmp_path: Path) -> None:
 def test_a_command_that_fails_tells_no_build(tmp_path: Path) -> None:
     fields = _fingerprint(tmp_path).take(_title(command=True), full=False)
     assert "title.build Lantern Quay" not in fields
+
+
+def _field(*texts: str | Exception) -> IdentityField:
+    left = list(texts)
+
+    def read() -> str:
+        text = left.pop(0) if len(left) > 1 else left[0]
+        if isinstance(text, Exception):
+            raise text
+        return text
+
+    return IdentityField(name="gpu.driver", read=read, where="a script", each_pass=True)
+
+
+def _of(tmp_path: Path, *fields: IdentityField) -> Fingerprint:
+    return Fingerprint(folder=tmp_path, read=_mains, ask=lambda command: None, fields=fields)
+
+
+def test_every_field_without_a_text_says_why(tmp_path: Path) -> None:
+    fingerprint = _of(tmp_path, _field(Unreadable("no NVIDIA driver is installed here")))
+    assert "gpu.driver" not in fingerprint.take(_title("quay"), full=True)
+    assert fingerprint.unread["gpu.driver"] == "no NVIDIA driver is installed here"
+    assert "quay" in fingerprint.unread["title.build Lantern Quay"]
+
+
+def test_what_was_there_is_asked_twice_before_it_is_lost(tmp_path: Path) -> None:
+    fingerprint = _of(tmp_path, _field("560.70", Unreadable("busy"), "560.70"))
+    fingerprint.take(None, full=False)
+    assert fingerprint.take(None, full=False)["gpu.driver"] == "560.70"
+    assert "gpu.driver" not in fingerprint.unread
+
+
+def test_what_is_lost_twice_is_lost_and_what_comes_back_is_there(tmp_path: Path) -> None:
+    gone = Unreadable("the card is lost")
+    fingerprint = _of(tmp_path, _field("560.70", gone, gone, "560.70"))
+    fingerprint.take(None, full=False)
+    assert "gpu.driver" not in fingerprint.take(None, full=False)
+    assert fingerprint.unread["gpu.driver"] == "the card is lost"
+    assert fingerprint.take(None, full=False)["gpu.driver"] == "560.70"
+    assert "gpu.driver" not in fingerprint.unread
+
+
+def test_what_only_the_full_look_reads_keeps_its_reason_through_the_cheap_ones(
+    tmp_path: Path,
+) -> None:
+    field = IdentityField(name="disks", read=lambda: "", where="a script")
+    fingerprint = _of(tmp_path, field)
+    fingerprint.take(None, full=True)
+    fingerprint.take(None, full=False)
+    assert fingerprint.unread["disks"] == "the system does not say"

@@ -14,8 +14,10 @@ from harness.plan.document import Command, Title
 from harness.rig.attempt import fresh
 from harness.rig.command import Commands
 from harness.rig.crossings import LimitBreached
+from harness.rig.originals import Originals
 from harness.rig.process import Started
-from harness.rig.steps import StepsEnd, carry_out_steps
+from harness.rig.steps import Steps as PassSteps
+from harness.rig.steps import StepsEnd
 from harness.rig.tasks import CommandEnd, EndedBy, PassTask
 
 HOT = LimitBreached(
@@ -46,6 +48,7 @@ class Script:
     """Commands that end as their name says: hot, bad, stays, or well."""
 
     flag: None = None
+    folder: Path = Path()
     seen: list[tuple[str, Onlooking | None]] = field(default_factory=list)
 
     def carry_out(
@@ -89,8 +92,8 @@ class Steps:
             prepare=commands(prepare),
             tidy=commands(tidy),
         )
-        return carry_out_steps(
-            PassTask(
+        return PassSteps(
+            task=PassTask(
                 run="run-1",
                 cell=Cell(title="Copper Fen", scene="causeway", setting="fhd"),
                 title=copper_fen,
@@ -106,7 +109,8 @@ class Steps:
             stop=lambda: False,
             onlooker=self.title,
             of_step=of_step,
-        )
+            originals=Originals(self.folder / "rig"),
+        ).carry_out()
 
     @property
     def names(self) -> list[str]:

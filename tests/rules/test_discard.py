@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harness.plan.document import DiscardRule
-from harness.rules.discard import RULES, find
+from harness.plan.document import DiscardRule, Side
+from harness.rules.discard import find
 from harness.rules.judgement import Finding, KeptPass
 from harness.rules.kinds import KINDS
+from harness.rules.looks import RULES
 from harness.rules.outliers import median
 
 SPREAD = DiscardRule(rule="spread", on="average_fps", more_than=0.03)
@@ -130,7 +131,14 @@ def test_close_numbers_are_shown_with_as_many_digits_as_tell_them_apart() -> Non
 
 def test_the_table_says_from_how_many_passes_a_rule_may_mark_and_discard() -> None:
     table = {kind.name: (kind.marks_from, kind.discards_from) for kind in KINDS}
-    assert table == {"spread": (3, 3), "grubbs": (3, 6)}
+    assert table == {
+        "spread": (3, 3),
+        "grubbs": (3, 6),
+        "esd": (5, 6),
+        "dixon": (3, 6),
+        "modified-z": (4, 6),
+        "tukey": (5, 6),
+    }
 
 
 def test_every_rule_that_a_plan_may_name_can_be_asked() -> None:
@@ -184,3 +192,94 @@ def test_the_order_of_the_passes_does_not_change_what_stands_out(
         return {finding.attempt for finding in find(among, [GRUBBS, SPREAD], discarded={})}
 
     assert attempts(passes) == attempts(mixed)
+
+
+# ------------------------------------------------------------------ two levels, several at once
+
+#: Mean frame times in ms of a title that runs at one of two clocks.
+TWO_CLUSTERS = [8.31, 8.92, 8.30, 8.94, 8.33, 8.91]
+
+
+def test_nothing_is_discarded_for_being_one_of_two_levels() -> None:
+    findings = asked([1000 / ms for ms in TWO_CLUSTERS], SPREAD)
+    assert findings
+    assert not any(finding.discard for finding in findings)
+    assert findings[0].reason.endswith(
+        "only marked: the passes lie on two levels, 3 near 112.1 and 3 near 120.3"
+    )
+
+
+def test_two_of_five_on_a_level_of_their_own_are_not_cleaned_away() -> None:
+    findings = asked([60.0, 60.1, 59.9, 62.0, 62.1], SPREAD)
+    assert [finding.discard for finding in findings] == [False]
+
+
+def test_rosners_rule_discards_two_that_mask_each_other_together() -> None:
+    rule = DiscardRule(rule="esd", on="average_fps", at_most=2)
+    rates = [100.0, 100.4, 99.7, 100.1, 99.9, 100.2, 99.8, 100.3, 99.6, 80.0, 81.0]
+    findings = asked(rates, rule)
+    assert [(f.attempt, f.discard, f.rule) for f in findings] == [
+        (10, True, "esd/1"),
+        (11, True, "esd/1"),
+    ]
+    assert findings[0].reason.endswith("(two-sided, alpha 1 % over 2 tests)")
+
+
+def test_a_rule_that_finds_more_than_it_may_discard_discards_none() -> None:
+    rule = DiscardRule(rule="esd", on="average_fps", at_most=2)
+    rates = [100.0, 100.4, 99.7, 100.1, 99.9, 100.2, 99.8, 100.3, 99.6, 80.0, 81.0]
+    findings = asked(rates, rule, discarded={"esd/1": 1})
+    assert [finding.discard for finding in findings] == [False, False]
+    assert findings[0].reason.endswith("esd finds 2 here and has discarded 1, at most 2")
+
+
+@pytest.mark.parametrize(
+    ("rule", "words"),
+    [
+        ("grubbs", "2.04 standard deviations from the mean of 6 passes, 20 % below the others"),
+        ("dixon", "0.975 of the range of 6 passes away from its neighbour, 20 % below"),
+        ("modified-z", "67.3 by the modified z score of 6 passes, 20 % below the others"),
+        ("tukey", "60.8 quartile distances beyond a quartile of 6 passes, 20 % below"),
+        ("esd", "2.04 standard deviations from the mean of 6 passes less those further out"),
+    ],
+)
+def test_every_statistical_rule_says_what_it_counted(rule: str, words: str) -> None:
+    rates = [100.0, 100.1, 99.9, 100.2, 99.7, 80.0]
+    (finding,) = asked(rates, DiscardRule(rule=rule, on="average_fps"))
+    assert finding.discard
+    assert words in finding.reason
+    assert finding.statistic > finding.critical
+
+
+@pytest.mark.parametrize("rule", ["grubbs", "esd", "dixon", "modified-z", "tukey"])
+def test_no_statistical_rule_discards_below_six_passes(rule: str) -> None:
+    findings = asked([100.0, 100.1, 99.9, 100.2, 50.0], DiscardRule(rule=rule, on="average_fps"))
+    assert [finding.discard for finding in findings] == [False]
+
+
+@pytest.mark.parametrize("rule", ["grubbs", "dixon"])
+def test_a_rule_for_one_side_leaves_the_other_alone(rule: str) -> None:
+    rates = [100.0, 100.1, 99.9, 100.2, 99.7, 80.0]
+    low = DiscardRule(rule=rule, on="average_fps", side=Side.LOW)
+    high = DiscardRule(rule=rule, on="average_fps", side=Side.HIGH)
+    assert asked(rates, high) == ()
+    (finding,) = asked(rates, low)
+    assert "one-sided, low" in finding.reason
+
+
+@given(
+    rates=rate_lists,
+    name=st.sampled_from(["grubbs", "esd", "dixon", "modified-z", "tukey"]),
+    at_most=st.integers(1, 3),
+    made=st.integers(0, 3),
+)
+def test_no_rule_discards_more_than_it_may_nor_a_small_difference(
+    rates: list[float], name: str, at_most: int, made: int
+) -> None:
+    rule = DiscardRule(rule=name, on="average_fps", at_most=at_most, floor=0.02)
+    findings = find(kept(rates), [rule], discarded={f"{name}/1": made})
+    gone = [finding for finding in findings if finding.discard]
+    assert len(gone) + made <= max(at_most, made)
+    for finding in findings:
+        others = rates[: finding.attempt - 1] + rates[finding.attempt :]
+        assert abs(rates[finding.attempt - 1] / median(others) - 1.0) > 0.02 - 1e-9

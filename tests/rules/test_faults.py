@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from harness.rig.tasks import EndedBy
-from harness.rules.faults import FAULTS, means, what_to_do
+from harness.rules.faults import FAULTS, after_a_limit, means, what_to_do
 
 HARNESS = Path(__file__).parents[2] / "harness"
 
@@ -36,9 +36,17 @@ def test_a_fault_says_what_it_means_and_what_to_do(name: str) -> None:
         assert text[0].islower()
 
 
-def test_a_limit_comes_with_the_cautions_before_a_case_is_opened() -> None:
+@pytest.mark.parametrize("advice", [after_a_limit("°C"), what_to_do("level-under-load")])
+def test_what_may_open_a_case_comes_with_the_cautions(advice: str) -> None:
     for words in ("cool", "shut down", "unplug", "power button", "discharge"):
-        assert words in what_to_do("limit")
+        assert words in advice
+
+
+def test_heat_is_spoken_of_only_after_a_limit_on_a_temperature() -> None:
+    assert "hot" in after_a_limit("°C")
+    for unit in ("W", "", "%"):
+        assert after_a_limit(unit) == what_to_do("limit")
+        assert "hot" not in after_a_limit(unit)
 
 
 def test_a_fault_that_is_not_in_the_table_is_a_bug() -> None:

@@ -85,3 +85,27 @@ def test_rows_that_repeat_are_found_without_a_counter() -> None:
     values[40:40] = values[33:40]
     flag = raised(values)["repeated-rows"]
     assert (flag.first, flag.last) == (41, 47)
+
+
+def test_a_warm_up_inside_the_capture_is_told_with_what_it_does_to_the_average() -> None:
+    # Shaders compile for the first fifth: those frames take half as long again.
+    values = ordinary(200, level=25.0, seed=5) + ordinary(800)
+    flag = raised(values)["settling"]
+    assert (flag.first, flag.last) == (1, 200)
+    # By hand: (200 x 25 + 800 x 16.6) / 1000 / 16.6 = 1.101.
+    assert flag.what.startswith("the steady part begins after 200 frames, 5.018 s")
+    assert "without them the average is 10" in flag.what
+
+
+def test_a_first_part_that_hardly_moves_the_average_is_no_flag() -> None:
+    assert raised(ordinary(20, level=20.0) + ordinary(2000)) == {}
+
+
+def test_a_capture_that_never_settles_has_no_steady_part_to_name() -> None:
+    assert "settling" not in raised([10.0 + n / 100 for n in range(1000)])
+
+
+def test_a_loading_head_is_told_once() -> None:
+    found = raised([400.0] * 5 + ordinary(1000))
+    assert "loading-head" in found
+    assert "settling" not in found

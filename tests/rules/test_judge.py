@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from harness.plan.document import Better, Command, FigureFrom, FigureSpec, Title
-from harness.rig.crossings import GuardBreached, LimitBreached
-from harness.rig.tasks import CommandEnd, EndedBy, PassReport
+from harness.rig.crossings import ExpectNotMet, GuardBreached, LimitBreached
+from harness.rig.tasks import CommandEnd, EndedBy, OtherLoad, PassReport
 from harness.rules.faults import FAULTS
 from harness.rules.judge import end_words, judge
 from harness.rules.judgement import Figure, Judgement, Measured, Verdict
@@ -45,12 +45,23 @@ GUARD = GuardBreached(
     unit="%",
 )
 
+EXPECT = ExpectNotMet(reading="gpu.link.width", bound="16", best=8.0, unit="", samples=66)
+
 #: Every row of the table in ``harness.rules.judge`` at least once, and its variants.
 CASES: dict[str, tuple[PassReport, Measured | None, Title]] = {
     "all is well": (PassReport(end=WELL), MEASURED, TITLE),
     "limit": (
         PassReport(end=replace(WELL, by=EndedBy.LIMIT, wall_s=41.2), limit=LIMIT),
         None,
+        TITLE,
+    ),
+    "device lost": (
+        PassReport(
+            end=WELL,
+            device_lost="Heron 700, GPU-1f0c, 0000:0a:00.0: the card is lost: it no longer answers "
+            "on its bus (NVML 15: GPU is lost); 1 s before it was at 63 °C",
+        ),
+        MEASURED,
         TITLE,
     ),
     "limit, reading lost": (
@@ -193,6 +204,36 @@ CASES: dict[str, tuple[PassReport, Measured | None, Title]] = {
                 replace(GUARD, reading="disk.busy", share=None, samples=0, measured=0, worst=None),
             ),
         ),
+        MEASURED,
+        TITLE,
+    ),
+    "guard, with what was allowed and who else was at work": (
+        PassReport(
+            end=WELL,
+            guards=(replace(GUARD, allowed="for 10 % of the pass", seen=70),),
+            others=(
+                OtherLoad(name="package-index", pid=811, share=0.21),
+                OtherLoad(name="mail", pid=97, share=0.013),
+            ),
+        ),
+        MEASURED,
+        TITLE,
+    ),
+    "guard measured too seldom": (
+        PassReport(
+            end=WELL,
+            guards=(replace(GUARD, share=None, samples=0, measured=3, seen=70, why="no answer"),),
+        ),
+        MEASURED,
+        TITLE,
+    ),
+    "link of half the width under load": (
+        PassReport(end=WELL, expects=(EXPECT,), guards=(GUARD,)),
+        MEASURED,
+        TITLE,
+    ),
+    "link not measured under load": (
+        PassReport(end=WELL, expects=(replace(EXPECT, best=None, samples=0, why="no answer"),)),
         MEASURED,
         TITLE,
     ),

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from harness.rules.outliers import from_others, grubbs, grubbs_critical, median, spread
+from harness.plan.document import Side
+from harness.rules.outliers import esd, from_others, grubbs, grubbs_critical, median, spread
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1: isotope ratios of uranium, data
 # of Tietjen and Moore (1972).
@@ -36,6 +37,27 @@ CRITICAL = {
     25: (2.8217, 3.1353),
     30: (2.9085, 3.2361),
 }
+
+# One-sided critical values: (5 %, 1 %). ASTM E178, table 1 (from memory of the standard; the 5 %
+# column also in the e-Handbook, whose example prints 2.032 for n = 8).
+ONE_SIDED = {
+    3: (1.1531, 1.1546),
+    5: (1.6714, 1.7489),
+    6: (1.8221, 1.9442),
+    8: (2.0317, 2.2208),
+    10: (2.1761, 2.4097),
+    15: (2.4090, 2.7049),
+    20: (2.5566, 2.8838),
+    30: (2.7451, 3.1029),
+}
+
+# NIST/SEMATECH e-Handbook 1.3.5.17.3: data of Rosner, Technometrics 25 (1983) 165-172, 54 values.
+ROSNER = [
+    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56,
+    1.58, 1.65, 1.69, 1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10,
+    2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92,
+    2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
+]  # fmt: skip
 
 rates = st.floats(10.0, 500.0)
 several = st.lists(rates, min_size=3, max_size=12)
@@ -155,3 +177,56 @@ def test_grubbs_rejects_what_scipys_p_value_rejects(values: list[float]) -> None
     p = n * 2.0 * float(stats.t.sf(t, n - 2))
     if abs(p - 0.05) > 1e-6:
         assert (grubbs(values, alpha=0.05, floor=0.0) is not None) == (p < 0.05)
+
+
+@pytest.mark.parametrize(("n", "five", "one"), [(n, *v) for n, v in ONE_SIDED.items()])
+def test_one_sided_critical_values_are_those_of_the_tables(n: int, five: float, one: float) -> None:
+    assert grubbs_critical(n, alpha=0.05, sides=1) == pytest.approx(five, abs=5.01e-5)
+    assert grubbs_critical(n, alpha=0.01, sides=1) == pytest.approx(one, abs=5.01e-5)
+
+
+def test_the_one_sided_test_of_the_handbook_looks_at_one_side_only() -> None:
+    high = grubbs(URANIUM, alpha=0.05, floor=0.0, side=Side.HIGH)
+    assert high is not None
+    assert high.places == (7,)
+    assert high.critical == pytest.approx(2.031652002, abs=1e-8)  # printed 2.032
+    assert grubbs(URANIUM, alpha=0.05, floor=0.0, side=Side.LOW) is None
+
+
+def test_rosners_three_outliers_are_found_though_the_first_two_tests_fail() -> None:
+    found = esd(ROSNER, alpha=0.05, most=10, floor=0.0)
+    assert [ROSNER[each.places[0]] for each in found] == [6.01, 5.42, 5.34]
+    # The handbook prints them cut off: R 3.118, 2.942, 3.179; lambda 3.158, 3.151, 3.143.
+    printed = [(3.118, 3.158), (2.942, 3.151), (3.179, 3.143)]
+    for each, (statistic, critical) in zip(found, printed, strict=True):
+        assert 0 <= each.statistic - statistic < 1e-3
+        assert 0 <= each.critical - critical < 1e-3
+
+
+def test_a_limit_of_two_outliers_finds_none_of_rosners_three() -> None:
+    assert esd(ROSNER, alpha=0.05, most=2, floor=0.0) == ()
+
+
+def test_two_outliers_that_mask_each_other_are_found_together() -> None:
+    values = [100.0, 100.4, 99.7, 100.1, 99.9, 100.2, 99.8, 100.3, 99.6, 91.0, 90.0]
+    assert grubbs(values, alpha=0.01, floor=0.0) is None
+    found = esd(values, alpha=0.01, most=2, floor=0.005)
+    assert [each.places for each in found] == [(10,), (9,)]
+
+
+def test_a_tie_with_the_last_outlier_singles_neither_out() -> None:
+    values = [*[100.0, 100.1] * 10, 90.05, 110.05]
+    (found,) = esd(values, alpha=0.05, most=1, floor=0.0)
+    assert found.places == (20, 21)
+
+
+@given(values=several, floor=st.sampled_from([0.0, 0.005]))
+def test_one_outlier_of_the_many_is_that_of_grubbs(values: list[float], floor: float) -> None:
+    if len(values) < 4:
+        return
+    alone = grubbs(values, alpha=0.05, floor=floor)
+    many = esd(values, alpha=0.05, most=1, floor=floor)
+    assert (alone is None) == (not many)
+    if alone is not None:
+        assert many[0].places == alone.places
+        assert many[0].statistic == pytest.approx(alone.statistic, rel=1e-12)

@@ -10,14 +10,15 @@ from typing import Any
 from harness.plan import document as d
 from harness.rig.model import Model, Play
 from harness.rig.rehearsed import RehearsedBench, RehearsedClock
-from harness.rig.tasks import CommandEnd, EndedBy, PassTask, Release
+from harness.rig.tasks import CommandEnd, EndedBy, PassReport, PassTask, Release
+from harness.rules.judgement import Measured
+from harness.rules.rehearsed_meter import rehearsed_meter as meter
 from harness.run import records as r
 from harness.run.apply import fold
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.state import RunState, begin
 from harness.store.memory import MemoryJournal
-from nights import meter
 
 #: What one pass does: a frame rate, or a word.
 Deed = float | str
@@ -58,6 +59,8 @@ class Rehearsal:
     clock: RehearsedClock = field(default_factory=RehearsedClock)
     journal: MemoryJournal = field(default_factory=MemoryJournal)
     boot: str = "boot-1"
+    #: Reads the passes; None: what the model played.
+    meter: Callable[[PassTask, PassReport], Measured] | None = None
     loop: Loop = field(init=False)
 
     def __post_init__(self) -> None:
@@ -77,7 +80,7 @@ class Rehearsal:
             bench=bench,
             journal=self.journal,
             clock=self.clock,
-            meter=meter(self.bench),
+            meter=self.meter or meter(self.bench),
             boot=self.boot,
             **ports,
         )
@@ -118,7 +121,7 @@ class Rehearsal:
         """Return a person who confirms whatever step is open, ten minutes after it was asked."""
 
         def come() -> float:
-            self.ask(r.RequestKind.CONFIRM, step=self.loop.state.steps)
+            self.ask(r.RequestKind.CONFIRM, step=self.loop.state.steps, attending=True)
             return 600.0
 
         return come

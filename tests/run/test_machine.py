@@ -9,7 +9,7 @@ import pytest
 
 from harness.plan import document as d
 from harness.rig.rehearsed import RehearsedBench
-from harness.rig.tasks import CommandEnd, EndedBy
+from harness.rig.tasks import CommandEnd, EndedBy, LevelReport, LevelTask
 from harness.rig.thermal import Thermal
 from harness.rules.judgement import Verdict
 from harness.run import records as r
@@ -516,8 +516,11 @@ class FailingPutBack:
     def __getattr__(self, name: str) -> Any:
         return getattr(self._inner, name)
 
-    def run(self, command: d.Command) -> CommandEnd:
-        return CommandEnd(argv=command.argv, by=EndedBy.EXIT, wall_s=1.0, status=1)
+    def set_level(self, task: LevelTask) -> LevelReport:
+        if not task.undo or task.command is None:
+            return self._inner.set_level(task)
+        end = CommandEnd(argv=task.command.argv, by=EndedBy.EXIT, wall_s=1.0, status=1)
+        return LevelReport(end=end, readings=())
 
 
 def test_a_changed_rig_is_held_against_every_other_run_until_it_is_put_back() -> None:
@@ -525,16 +528,16 @@ def test_a_changed_rig_is_held_against_every_other_run_until_it_is_put_back() ->
     seen: list[int] = []
     carry_out = run.bench.carry_out
 
-    class Watched(FailingPutBack):
+    class Watched:
+        def __getattr__(self, name: str) -> Any:
+            return getattr(run.bench, name)
+
         def carry_out(self, task: Any, stop: Any) -> Any:
             levels = dict(task.cell.levels)
             seen.append(len(run.bench.holds()) if levels["power"] == "quiet" else -1)
             return carry_out(task, stop)
 
-        def run(self, command: d.Command) -> CommandEnd:
-            return run.bench.run(command)
-
-    assert run.go_on(bench=Watched(run.bench)) is Outcome.FINISHED
+    assert run.go_on(bench=Watched()) is Outcome.FINISHED
     assert [count for count in seen if count >= 0] == [1]
     assert run.bench.holds() == ()
 
@@ -553,3 +556,68 @@ def test_the_rig_is_asked_whether_it_is_ready_only_after_everything_is_put_back(
     owed: list[dict[str, str]] = []
     run.go_on(ready=lambda: owed.append(dict(run.loop.state.put_back)))
     assert owed == [{}]
+
+
+def test_a_field_that_can_no_longer_be_read_holds_the_rig_with_the_old_text_and_why() -> None:
+    # A driver updated under a running kernel no longer answers: that is a change of the rig.
+    run = Rehearsal(plan(keep=3))
+    run.bench.fields["gpu.driver"] = "560.70"
+    run.go_on(stop=run.after(2, r.PassJudged))
+    run.bench.unreadable["gpu.driver"] = "the driver and its library differ in version"
+    assert run.go_on() is Outcome.HELD
+    held = run.of(r.RigHeld)[0]
+    assert held.fault == "fingerprint-changed"
+    assert "gpu.driver was '560.70', cannot be read now: the driver and its" in held.reason
+    run.release()
+    assert run.go_on() is Outcome.FINISHED
+    opened = run.of(r.GroupOpened)[-1]
+    assert opened.group == 2
+    assert "gpu.driver" not in dict(opened.fields)
+    assert dict(opened.unread)["gpu.driver"].startswith("the driver and its library")
+
+
+def test_a_field_that_could_never_be_read_holds_nothing_and_is_kept_with_its_reason() -> None:
+    run = Rehearsal(plan(keep=2))
+    run.bench.unreadable["memory.speed"] = "this account may not read the firmware's table"
+    assert run.go_on() is Outcome.FINISHED
+    opened = run.of(r.GroupOpened)[0]
+    assert opened.unread == (("memory.speed", "this account may not read the firmware's table"),)
+
+
+def test_the_memory_back_at_its_default_rate_holds_the_rig() -> None:
+    run = Rehearsal(plan(keep=3))
+    run.bench.fields["memory.speed"] = "6000 MT/s"
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.bench.fields["memory.speed"] = "4800 MT/s"
+    assert run.go_on() is Outcome.HELD
+    assert "was '6000 MT/s', is '4800 MT/s'" in run.of(r.RigHeld)[0].reason
+
+
+def test_two_versions_that_are_one_number_are_two_texts() -> None:
+    run = Rehearsal(plan(keep=3))
+    run.bench.fields["gpu.driver"] = "560.70"
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.bench.fields["gpu.driver"] = "560.7"
+    assert run.go_on() is Outcome.HELD
+
+
+def test_a_plug_that_falls_out_in_the_night_holds_the_rig_before_the_next_pass() -> None:
+    run = Rehearsal(plan(keep=3))
+    run.bench.fields["power.source"] = "mains"
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.bench.fields["power.source"] = "battery"
+    assert run.go_on() is Outcome.HELD
+    assert len(run.verdicts()) == 1
+
+
+def test_a_new_group_begins_with_a_warm_up_where_the_plan_has_any() -> None:
+    # Caches thrown away by a patch make a second first pass.
+    run = Rehearsal(plan(keep=2, at_most=4, warm_up=1))
+    run.go_on(stop=run.after(2, r.PassJudged))
+    run.bench.fields["gpu.driver"] = "560.70"
+    run.bench.fields["os.build"] = "rehearsed 2"
+    run.go_on()
+    run.release()
+    assert run.go_on() is Outcome.FINISHED
+    after = [started.warm_up for started in run.of(r.PassStarted) if started.group == 2]
+    assert after == [True, False, False]

@@ -13,7 +13,8 @@ from harness.plan.document import By, Command, Condition, Level, Plan, Setting, 
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
-from harness.summary.cells import CellSummary, PassCounts, as_json, summarise
+from harness.summary.cells import CellSummary, PassCounts, summarise
+from harness.summary.cells_json import as_json
 
 PLAN = Plan(
     name="two-workers",
@@ -292,6 +293,7 @@ def test_the_json_row_has_the_agreed_shape() -> None:
         "sd",
         "n",
         "half_width",
+        "interval",
         "confidence",
         "definition",
         "unit",
@@ -354,3 +356,49 @@ def test_a_summary_does_not_depend_on_what_became_of_other_cells() -> None:
         *a_pass(1), *a_pass(1, 7.0, cell=TWO), *a_pass(2), closed(1, 2), closed(1, cell=TWO)
     )
     assert alone == beside
+
+
+def test_a_cell_that_ended_wider_than_wanted_says_so() -> None:
+    sized = r.CellSized(
+        cell=ONE, passes=2, figure="average_fps", half_width=0.001, reason="", pilot=()
+    )
+    summary = summary_of(sized, *a_pass(1, 100.0), *a_pass(2, 102.0), closed(1, 2))
+
+    assert "wide" in summary.flags
+
+
+def test_a_number_that_a_pilot_fixed_has_the_two_stage_interval() -> None:
+    # Stein: t(0.975, 2) = 4.302653 (any table), the pilot's relative spread, over all four.
+    sized = r.CellSized(
+        cell=ONE, passes=4, figure="average_fps", half_width=0.05, reason="", pilot=(1, 2, 3)
+    )
+    rates = (99.0, 100.0, 101.0, 104.0)
+    passes = [each for n, fps in enumerate(rates, 1) for each in a_pass(n, fps)]
+    figure = summary_of(sized, *passes, closed(1, 2, 3, 4)).figure("average_fps")
+
+    assert figure is not None
+    assert figure.interval == "two-stage/1"
+    assert figure.half_width == pytest.approx(4.302653 * 0.01 * 101.0 / 2.0, rel=1e-5)
+
+
+def test_a_reused_cell_shows_the_passes_of_the_run_it_was_taken_from() -> None:
+    earlier = entries((*START, *a_pass(1, 100.0), *a_pass(2, 102.0), closed(1, 2)))
+    taken = r.CellReused(
+        cell=ONE,
+        group=1,
+        run="two-workers-0",
+        run_group=1,
+        kept=(1, 2),
+        measured_at="2026-11-20T22:00:00+00:00",
+    )
+    (summary,) = (
+        each
+        for each in summarise(
+            entries((*START, taken)), plan=PLAN, earlier=lambda run: (earlier, PLAN)
+        )
+        if each.cell.key == ONE
+    )
+
+    assert (summary.passes.kept, summary.state.value) == (2, "accepted")
+    assert summary.figure("average_fps").mean == pytest.approx(101.0)  # type: ignore[union-attr]
+    assert "reused" in summary.flags

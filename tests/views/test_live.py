@@ -63,7 +63,7 @@ def test_a_step_is_shown_with_the_whole_command_that_confirms_it(name: str) -> N
     out = io.StringIO()
     view_of(name, out, "/data/night store").kept(at_the_door(), STEP)
     assert (
-        "  When it is done: harness confirm --step 3 --by YOUR-NAME --run two-slots-1"
+        "  When it is done: harness confirm --step 3 --by YOUR-NAME --attending --run two-slots-1"
         " --store '/data/night store'\n" in out.getvalue()
     )
     assert "unplug" in out.getvalue()

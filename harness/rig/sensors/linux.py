@@ -1,7 +1,7 @@
-"""Readings from the files of the Linux kernel, kept open between looks.
+"""Load, memory, disks and pressure from the files of the Linux kernel, kept open between looks.
 
 Touches disk. A look at all of them costs about a twentieth of a process start. Formats:
-proc(5), and the kernel's documents on iostats, cpufreq, hwmon and the power supply class.
+proc(5), and the kernel's documents on iostats and PSI.
 """
 
 from __future__ import annotations
@@ -14,15 +14,12 @@ from harness.rig.readings import Reading, measured, not_measured
 from harness.rig.sensors.kept import KeptFile
 from harness.rig.sensors.machine import disk_names
 from harness.rig.sensors.own_work import OwnWork
-from harness.rig.sensors.source import Absent, Source
 from harness.rig.tree import TICKS_PER_S
 
 #: A rate over less than this is not worth having: the one before is given again, seconds.
 LEAST_WINDOW_S = 0.2
 _PRIMED = "the first look only starts the count"
 _KIB_PER_GIB = 1024.0 * 1024.0
-#: Chips of hwmon that measure a processor, and the labels of its hottest spot.
-_CPU_CHIPS = ("coretemp", "k10temp", "zenpower", "cpu_thermal", "cpu-thermal", "via_cputemp")
 
 
 class ProcessorTimes:
@@ -67,7 +64,7 @@ def parse_cpu_line(text: bytes) -> tuple[int, int]:
     user nice system idle iowait irq softirq steal guest guest_nice; guest time is within
     user and nice, waiting for a disk is idle, time taken by another machine is busy.
     """
-    fields = [int(field) for field in text[: text.index(b"\n")].split()[1:9]]
+    fields = list(map(int, text[: text.index(b"\n")].split(None, 9)[1:9]))
     fields += [0] * (8 - len(fields))
     total = sum(fields)
     return total - fields[3] - fields[4], total
@@ -144,116 +141,61 @@ def parse_busy_ms(diskstats: bytes, disks: Collection[bytes]) -> dict[bytes, int
     return found
 
 
-class Clocks:
-    """cpu.clock: the mean of the cores, from the frequency driver."""
+class Pressure:
+    """cpu.pressure, memory.pressure, disk.pressure: the time that some work waited for each.
 
-    names = ("cpu.clock",)
-    each_tick = True
-
-    def __init__(self, files: list[KeptFile], *, where: str) -> None:
-        self.where = where
-        self._files = files
-
-    def read(self, at_s: float) -> Mapping[str, Reading]:
-        """Return it, MHz."""
-        khz = [int(file.read()) for file in self._files]
-        return {"cpu.clock": measured("cpu.clock", sum(khz) / len(khz) / 1000.0)}
-
-
-def clocks(cpufreq: Path = Path("/sys/devices/system/cpu/cpufreq")) -> Source:
-    """Return the source of cpu.clock: what the hardware says, else what the driver says.
-
-    Without a driver (in a virtual machine, mostly) there is none: the list of processors
-    then shows one number that stays the same under any load.
+    The kernel's document on PSI: ``total`` of the line ``some`` counts microseconds. At the
+    first look there is nothing to count from: that is the kernel's own mean of ten seconds.
     """
-    for name in ("cpuinfo_cur_freq", "scaling_cur_freq"):
-        try:
-            files = [KeptFile(path) for path in sorted(cpufreq.glob(f"policy*/{name}"))]
-        except OSError:
-            continue
-        if files:
-            return Clocks(files, where=f"{cpufreq}/policy*/{name}")
-    return Absent(where=str(cpufreq), names=Clocks.names, why="no frequency driver is at work here")
 
+    names = ("cpu.pressure", "memory.pressure", "disk.pressure")
+    #: Asked for by a gate or a guard only: the kernel sums up all its processors for an answer.
+    each_tick = False
 
-class Temperatures:
-    """cpu.temperature: the hottest input of the processor's own chips."""
-
-    names = ("cpu.temperature",)
-    each_tick = True
-
-    def __init__(self, inputs: list[Path], *, where: str) -> None:
-        self.where = where
-        self._files = [(KeptFile(path), _fault_of(path)) for path in inputs]
-
-    def read(self, at_s: float) -> Mapping[str, Reading]:
-        """Return it, °C. An input the chip itself calls faulty is left out."""
-        values = [
-            int(file.read()) / 1000.0
-            for file, fault in self._files
-            if fault is None or fault.read().strip() != b"1"
+    def __init__(self, folder: Path = Path("/proc/pressure")) -> None:
+        self.where = str(folder)
+        files = ("cpu", "memory", "io")
+        self._files = [
+            (name, KeptFile(folder / file)) for name, file in zip(self.names, files, strict=True)
         ]
-        if not values:
-            return {"cpu.temperature": not_measured("cpu.temperature", "the chip reports a fault")}
-        plausible = [value for value in values if measured("cpu.temperature", value).measured]
-        return {"cpu.temperature": measured("cpu.temperature", max(plausible or values))}
-
-
-def temperatures(hwmon: Path = Path("/sys/class/hwmon")) -> Source:
-    """Return the source of cpu.temperature. Chips are known by name: their numbers change."""
-    inputs: list[Path] = []
-    chips: list[str] = []
-    for chip in sorted(hwmon.glob("hwmon*")):
-        try:
-            name = (chip / "name").read_text(encoding="ascii").strip()
-        except (OSError, ValueError):
-            continue
-        if name in _CPU_CHIPS:
-            found = sorted(chip.glob("temp*_input"))
-            inputs += found
-            chips += [name] if found else []
-    if not inputs:
-        return Absent(
-            where=str(hwmon), names=Temperatures.names, why="no processor sensor is shown here"
-        )
-    return Temperatures(inputs, where=f"{hwmon}: {', '.join(chips)}")
-
-
-def _fault_of(path: Path) -> KeptFile | None:
-    fault = path.with_name(path.name.replace("_input", "_fault"))
-    return KeptFile(fault) if fault.exists() else None
-
-
-class PowerSource:
-    """power.source: mains, or battery."""
-
-    names = ("power.source",)
-    each_tick = True
-
-    def __init__(self, mains: list[Path], *, where: str) -> None:
-        self.where = where
-        self._files = [KeptFile(path) for path in mains]
+        self._before_s: float | None = None
+        self._before_us: dict[str, int] = {}
+        self._last: Mapping[str, Reading] = {}
 
     def read(self, at_s: float) -> Mapping[str, Reading]:
-        """Return ``mains`` where any supply is connected, else ``battery``."""
-        on = any(file.read().strip() == b"1" for file in self._files)
-        return {"power.source": measured("power.source", "mains" if on else "battery")}
+        """Return each over the time since the look before, %; one that fails costs no other."""
+        span_s = at_s - self._before_s if self._before_s is not None else None
+        if span_s is not None and span_s < LEAST_WINDOW_S:
+            return self._last
+        self._before_s = at_s
+        self._last = {name: self._share(name, file, span_s) for name, file in self._files}
+        return self._last
 
-
-def power_source(supplies: Path = Path("/sys/class/power_supply")) -> Source:
-    """Return the source of power.source."""
-    mains: list[Path] = []
-    for supply in sorted(supplies.glob("*")):
+    def _share(self, name: str, file: KeptFile, span_s: float | None) -> Reading:
+        before_us = self._before_us.pop(name, None)
         try:
-            kind = (supply / "type").read_text(encoding="ascii").strip()
-        except (OSError, ValueError):
-            continue
-        if kind in ("Mains", "USB") and (supply / "online").exists():
-            mains.append(supply / "online")
-    if not mains:
-        return Absent(
-            where=str(supplies),
-            names=PowerSource.names,
-            why="the kernel shows no power supply here",
-        )
-    return PowerSource(mains, where=str(supplies))
+            mean_10s, waited_us = parse_pressure(file.read())
+        except (OSError, ValueError) as error:
+            why = error.strerror if isinstance(error, OSError) else "it has no line of that form"
+            return not_measured(name, f"cannot be read: {why}", raw=str(file.path))
+        self._before_us[name] = waited_us
+        if before_us is None or span_s is None:
+            return measured(name, mean_10s, raw="the kernel's mean of the last 10 s")
+        return measured(name, min(100.0, 100.0 * (waited_us - before_us) / (1e6 * span_s)))
+
+
+def parse_pressure(text: bytes) -> tuple[float, int]:
+    r"""Return the mean of ten seconds, %, and the total, µs, of the line ``some``.
+
+    Raises:
+        ValueError: there is no such line.
+
+    >>> parse_pressure(b"some avg10=1.50 avg60=0.20 avg300=0.05 total=123456\nfull avg10=0.75")
+    (1.5, 123456)
+    """
+    line = text[text.index(b"some ") :].split(b"\n", 1)[0]
+    fields = dict(field.split(b"=", 1) for field in line.split()[1:])
+    try:
+        return float(fields[b"avg10"]), int(fields[b"total"])
+    except KeyError as missing:
+        raise ValueError(f"no field {missing}") from None

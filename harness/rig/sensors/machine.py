@@ -39,35 +39,18 @@ def firmware() -> str:
     return " ".join(part for part in parts if part)
 
 
-def board() -> str:
-    """Return the board's maker and model. Raises OSError where the system does not say."""
-    return f"{_text(_DMI / 'board_vendor')} {_text(_DMI / 'board_name')}".strip()
-
-
 def disks() -> tuple[str, ...]:
-    """Return the disks by model, or by the kernel's name where they have none."""
-    return tuple(_model(name) for name in disk_names(_BLOCKS))
+    """Return the disks by model, or by the kernel's name where they have none, sorted.
+
+    The kernel's own order may change with a restart.
+    """
+    return tuple(sorted(_model(name) for name in disk_names(_BLOCKS)))
 
 
 def disk_names(blocks: Path) -> tuple[str, ...]:
     """Return the kernel's names of the whole disks under ``/sys/block``, in order."""
     names = (path.name for path in blocks.iterdir())
     return tuple(sorted(name for name in names if not name.startswith(_VIEWS)))
-
-
-def processor() -> str:
-    """Return the processor's model as it names itself; empty where the system does not say."""
-    try:
-        text = Path("/proc/cpuinfo").read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return platform.processor()
-    lines = (line.partition(":") for line in text.split("\n\n", 1)[0].splitlines())
-    found = {key.strip(): value.strip() for key, _, value in lines}
-    model = found.get("model name", platform.machine())
-    stepping, microcode = found.get("stepping"), found.get("microcode")
-    more = [f"stepping {stepping}"] if stepping else []
-    more += [f"microcode {microcode}"] if microcode else []
-    return f"{model} ({', '.join(more)})" if more else model
 
 
 def _model(name: str) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from harness.rig.plausible import clock
 from harness.rig.readings import Reading, measured, not_measured
 
 _BYTES_PER_GIB = 1024.0**3
@@ -62,22 +63,20 @@ class PortableClock:
     def __init__(self) -> None:
         import psutil
 
-        self._frequencies = psutil.cpu_freq
+        self._frequencies = getattr(psutil, "cpu_freq", None)
 
     def read(self, at_s: float) -> Mapping[str, Reading]:
-        """Return it, MHz. Some systems give GHz, or nothing but 0: that is not measured."""
-        found = self._frequencies(percpu=True)
+        """Return it, MHz. Some systems give GHz or kHz, and ``raw`` says so; some nothing but 0."""
+        found = self._frequencies(percpu=True) if self._frequencies is not None else []
         current = [each.current for each in found if each.current]
         if not current:
             return {"cpu.clock": not_measured("cpu.clock", "the system gives no frequency")}
         mean = sum(current) / len(current)
-        if mean < 100:
-            return {
-                "cpu.clock": not_measured(
-                    "cpu.clock", "implausible: below 100 MHz", raw=f"{mean:g}"
-                )
-            }
-        return {"cpu.clock": measured("cpu.clock", mean)}
+        taken = clock(mean, unit="MHz")
+        if taken is None:
+            why = "implausible: no unit makes this a clock"
+            return {"cpu.clock": not_measured("cpu.clock", why, raw=f"{mean:g}")}
+        return {"cpu.clock": measured("cpu.clock", taken.mhz, raw=taken.scaled)}
 
 
 class PortablePower:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from harness.rig.readings import Reading, Value, measured, not_measured
 
@@ -37,6 +37,37 @@ class Source(Protocol):
 
         A rate covers the time since the look before. It may raise anything.
         """
+
+
+@runtime_checkable
+class Device(Protocol):
+    """What a source adds that reads one device, known by a lasting name."""
+
+    @property
+    def identity(self) -> str:
+        """Return what the device is and which one, as a person reads it."""
+
+    @property
+    def lost(self) -> str | None:
+        """Return that the device answers no more, and what was read last; None: it answers."""
+
+
+@runtime_checkable
+class Noted(Protocol):
+    """What a source adds that has more to say than its readings."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Return it, a sentence each without a full stop."""
+
+
+class Unreadable(Exception):
+    """What a source raises where it can say itself why there is nothing to read."""
+
+    def __init__(self, why: str, *, raw: str | None = None) -> None:
+        super().__init__(why)
+        self.why = why
+        self.raw = raw
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

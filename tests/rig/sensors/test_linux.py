@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import psutil
 import pytest
 
 from harness.rig.readings import Reading
+from harness.rig.sensors.kept import KeptFile
 from harness.rig.sensors.linux import (
     DiskBusy,
     Memory,
-    PowerSource,
+    Pressure,
     ProcessorTimes,
-    clocks,
     parse_cpu_line,
-    power_source,
-    temperatures,
+    parse_pressure,
 )
 from harness.rig.sensors.own_work import OwnWork
-from harness.rig.sensors.source import Absent
 
 
 def _one(readings: object) -> Reading:
@@ -27,6 +26,12 @@ def _one(readings: object) -> Reading:
     (reading,) = readings.values()
     assert isinstance(reading, Reading)
     return reading
+
+
+def test_a_file_that_cannot_be_opened_leaves_nothing_to_close(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError):
+        KeptFile(tmp_path / "none")
+    gc.collect()  # what its end raises is a warning, and warnings are errors here
 
 
 # --- load ---------------------------------------------------------------------------------
@@ -143,90 +148,48 @@ def test_a_rig_without_disks_of_its_own_measures_none(tmp_path: Path) -> None:
     assert _one(dict(source.read(1.0))).why == "this rig shows no disk of its own"
 
 
-# --- clocks and temperatures --------------------------------------------------------------
+# --- pressure -----------------------------------------------------------------------------
+
+# The two forms of the kernel's document on PSI.
+PSI_CPU = "some avg10=0.00 avg60=0.00 avg300=0.00 total=0\n"
+PSI_MEMORY = (
+    "some avg10=1.50 avg60=0.20 avg300=0.05 total=123456\n"
+    "full avg10=0.75 avg60=0.10 avg300=0.02 total=65432\n"
+)
 
 
-def _files(folder: Path, **texts: str) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in texts.items():
+def _pressure(folder: Path, **texts: str) -> Path:
+    for name, text in {"cpu": PSI_CPU, "memory": PSI_MEMORY, "io": PSI_CPU, **texts}.items():
         (folder / name).write_text(text)
+    return folder
 
 
-def test_a_clock_is_the_mean_of_the_cores_in_mhz(tmp_path: Path) -> None:
-    # 4650000 kHz is 4650 MHz: the kernel's document on cpufreq gives kHz.
-    _files(tmp_path / "policy0", scaling_cur_freq="4650000\n")
-    _files(tmp_path / "policy1", scaling_cur_freq="4550000\n")
-    assert _one(dict(clocks(tmp_path).read(0.0))).value == pytest.approx(4600.0)
+def test_the_first_look_at_pressure_gives_the_kernels_own_mean(tmp_path: Path) -> None:
+    readings = Pressure(_pressure(tmp_path)).read(0.0)
+    assert readings["memory.pressure"].value == 1.5
+    assert readings["memory.pressure"].raw == "the kernel's mean of the last 10 s"
+    assert readings["cpu.pressure"].value == 0.0
 
 
-def test_what_the_hardware_says_goes_before_what_was_asked_for(tmp_path: Path) -> None:
-    _files(tmp_path / "policy0", scaling_cur_freq="4650000\n", cpuinfo_cur_freq="3900000\n")
-    assert _one(dict(clocks(tmp_path).read(0.0))).value == pytest.approx(3900.0)
+def test_pressure_is_the_share_of_time_waited_since_the_look_before(tmp_path: Path) -> None:
+    source = Pressure(_pressure(tmp_path))
+    source.read(0.0)
+    _pressure(tmp_path, io="some avg10=9.00 avg60=0.00 avg300=0.00 total=500000\n")
+    readings = source.read(2.0)
+    assert readings["disk.pressure"].value == pytest.approx(25.0)
+    assert readings["disk.pressure"].raw is None
 
 
-def test_a_clock_of_nothing_is_not_measured(tmp_path: Path) -> None:
-    _files(tmp_path / "policy0", scaling_cur_freq="0\n")
-    assert not _one(dict(clocks(tmp_path).read(0.0))).measured
-    assert isinstance(clocks(tmp_path / "none"), Absent)
+def test_a_pressure_that_cannot_be_read_costs_the_others_nothing(tmp_path: Path) -> None:
+    source = Pressure(_pressure(tmp_path, cpu=""))
+    readings = source.read(0.0)
+    assert readings["cpu.pressure"].why == "cannot be read: it has no line of that form"
+    assert readings["memory.pressure"].measured
 
 
-def _chip(root: Path, number: int, name: str, **texts: str) -> None:
-    _files(root / f"hwmon{number}", name=f"{name}\n", **texts)
-
-
-@pytest.mark.parametrize("first", ["nvme", "k10temp"])
-def test_chips_are_known_by_name_whatever_their_number(tmp_path: Path, first: str) -> None:
-    # The kernel's document on hwmon: temp*_input is in thousandths of a degree.
-    second = "k10temp" if first == "nvme" else "nvme"
-    texts = {"nvme": "81000\n", "k10temp": "45500\n"}
-    _chip(tmp_path, 0, first, temp1_input=texts[first])
-    _chip(tmp_path, 1, second, temp1_input=texts[second])
-    source = temperatures(tmp_path)
-    assert _one(dict(source.read(0.0))).value == pytest.approx(45.5)
-    assert "k10temp" in source.where
-
-
-def test_the_hottest_input_counts_and_a_faulty_one_does_not(tmp_path: Path) -> None:
-    _chip(
-        tmp_path,
-        0,
-        "coretemp",
-        temp1_input="61000\n",
-        temp2_input="64000\n",
-        temp3_input="99000\n",
-        temp3_fault="1\n",
-    )
-    assert _one(dict(temperatures(tmp_path).read(0.0))).value == pytest.approx(64.0)
-
-
-def test_a_stuck_input_does_not_hide_the_others(tmp_path: Path) -> None:
-    _chip(tmp_path, 0, "coretemp", temp1_input="61000\n", temp2_input="255000\n")
-    assert _one(dict(temperatures(tmp_path).read(0.0))).value == pytest.approx(61.0)
-
-
-def test_only_impossible_temperatures_are_not_measured(tmp_path: Path) -> None:
-    _chip(tmp_path, 0, "coretemp", temp1_input="-128000\n")
-    reading = _one(dict(temperatures(tmp_path).read(0.0)))
-    assert (reading.value, reading.raw) == (None, "-128.0")
-
-
-def test_a_machine_without_sensors_says_so(tmp_path: Path) -> None:
-    (reading,) = temperatures(tmp_path).read(0.0).values()
-    assert reading.why == "no processor sensor is shown here"
-
-
-# --- power --------------------------------------------------------------------------------
-
-
-def test_a_rig_runs_on_mains_until_every_supply_is_off(tmp_path: Path) -> None:
-    _files(tmp_path / "AC", type="Mains\n", online="1\n")
-    _files(tmp_path / "BAT0", type="Battery\n", capacity="97\n")
-    source = power_source(tmp_path)
-    assert isinstance(source, PowerSource)
-    assert _one(dict(source.read(0.0))).value == "mains"
-    (tmp_path / "AC" / "online").write_text("0\n")
-    assert _one(dict(source.read(1.0))).value == "battery"
-
-
-def test_a_rig_that_shows_no_supply_measures_none(tmp_path: Path) -> None:
-    assert isinstance(power_source(tmp_path), Absent)
+@pytest.mark.parametrize(
+    "text", [b"", b"full avg10=0.00 total=3\n", b"some avg10=0.00\n", b"some x"]
+)
+def test_a_pressure_of_another_form_is_refused(text: bytes) -> None:
+    with pytest.raises(ValueError):  # noqa: PT011 - whatever it says, its source names the file
+        parse_pressure(text)

@@ -1,16 +1,15 @@
 from __future__ import annotations
 
-import csv
-from pathlib import Path
+import errno
 
 import pytest
 
+from harness.plan.document import Bound
+from harness.rig.bounds import Met, met
 from harness.rig.quantities import QUANTITIES
 from harness.rig.readings import Reading, measured, shown
 from harness.rig.sensors.sensors import NO_SOURCE, Sensors
-from harness.rig.sensors.source import Absent, FakeSource, Single
-
-GOLDEN = Path(__file__).parents[2] / "golden" / "sensors"
+from harness.rig.sensors.source import Absent, FakeSource, Single, Unreadable
 
 
 class _Ticks:
@@ -93,24 +92,90 @@ def test_the_table_has_a_line_for_every_quantity_with_its_source() -> None:
     assert (clock.where, shown(clock.reading)) == ("/sys/x", "not measured: no driver")
 
 
-def test_values_that_stand_for_no_value_are_implausible_and_their_raw_number_stays() -> None:
-    """255, 127.5, -128 and the like are what boards say when they have nothing to say."""
-    with (GOLDEN / "s01_temperature_sentinels.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    implausible, absent = [], []
-    for row in rows:
-        if row["cpu_c"] in ("", "N/A"):
-            absent.append(int(row["t_s"]))
-            continue
-        reading = measured("cpu.temperature", float(row["cpu_c"]))
-        if not reading.measured:
-            implausible.append(int(row["t_s"]))
-            assert reading.raw == str(float(row["cpu_c"]))
-            assert reading.why is not None
-            assert reading.why.startswith("implausible")
-    assert (implausible, absent) == ([1, 2, 3, 4, 5, 9], [6, 7])
-
-
 @pytest.mark.parametrize("name", ["cpu.load", "cpu.temperature"])
 def test_a_number_that_is_none_is_not_measured(name: str) -> None:
     assert not measured(name, float("nan")).measured
+
+
+# --- what is wrong, in words --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("number", "why"),
+    [
+        (errno.ENODATA, "switched off"),  # the kernel's hwmon, for an input that is not enabled
+        (errno.EOPNOTSUPP, "not supported"),
+        (errno.EIO, "cannot be read"),
+        (errno.ENODEV, "cannot be read"),
+    ],
+)
+def test_why_a_source_failed_is_told_from_what_the_system_says(number: int, why: str) -> None:
+    broken = FakeSource(name="cpu.temperature", script=(OSError(number, "in its words"),))
+    (reading,) = _sensors(broken).read(["cpu.temperature"])
+    assert reading.why == f"{why}: in its words"
+
+
+def test_a_source_that_knows_why_says_it_in_its_own_words() -> None:
+    broken = FakeSource(name="cpu.clock", script=(Unreadable("its file is empty", raw="/sys/x"),))
+    (reading,) = _sensors(broken).read(["cpu.clock"])
+    assert (reading.why, reading.raw) == ("its file is empty", "/sys/x")
+
+
+def test_a_failure_says_how_often_in_a_row_and_a_good_look_ends_the_row() -> None:
+    gone = OSError(errno.ENODEV, "No such device")
+    script = (gone, gone, gone, 45.0, gone)
+    sensors = _sensors(FakeSource(name="cpu.temperature", script=script))
+    whys = [sensors.sample().readings["cpu.temperature"].why for _ in script]
+    assert whys == [
+        "cannot be read: No such device",
+        "cannot be read: No such device, 2 times in a row",
+        "cannot be read: No such device, 3 times in a row",
+        None,
+        "cannot be read: No such device",
+    ]
+    assert sensors.failures == {"cpu.temperature": 4}
+
+
+# --- what cannot be believed --------------------------------------------------------------
+
+
+def test_what_is_absent_gives_way_to_whatever_is_there() -> None:
+    absent = Absent(where="a driver", names=("gpu.clock", "gpu.load"), why="it is not installed")
+    sensors = _sensors(absent, FakeSource(name="gpu.clock", script=(2520.0,)))
+    clock, load = sensors.read(["gpu.clock", "gpu.load"])
+    assert clock.value == 2520.0
+    assert load.why == "it is not installed"
+
+
+def test_a_bound_on_a_frozen_reading_is_neither_met_nor_not_met() -> None:
+    """Whatever source it is from: here, one that stays at 45 °C from rest through load."""
+    clock = _Ticks()
+    sources = (
+        FakeSource(name="cpu.temperature", script=(45.0,)),
+        FakeSource(name="cpu.load", script=(2.0,) * 10 + (98.0,)),
+    )
+    sensors = Sensors(sources, now_s=clock)
+    bound = Bound(reading="cpu.temperature", unit="°C", at_most=60)
+    states = []
+    for _ in range(20):
+        states.append(met(bound, sensors.sample().readings["cpu.temperature"]))
+        clock.at_s += 1.0
+    assert states == [Met.MET] * 15 + [Met.NOT_MEASURED] * 5
+    (asked,) = sensors.read(["cpu.temperature"])
+    assert asked.why is not None
+    assert asked.why.startswith("frozen: 45 °C")
+
+
+def test_one_jump_costs_one_sample_of_one_reading() -> None:
+    clock = _Ticks()
+    sources = (
+        FakeSource(name="gpu.temperature", script=(51.0, 99.0, 52.0)),
+        FakeSource(name="gpu.load", script=(97.0,)),
+    )
+    sensors = Sensors(sources, now_s=clock)
+    samples = []
+    for _ in range(3):
+        samples.append(sensors.sample())
+        clock.at_s += 1.0
+    assert [each.readings["gpu.temperature"].value for each in samples] == [51.0, None, 52.0]
+    assert [each.readings["gpu.load"].value for each in samples] == [97.0] * 3

@@ -37,14 +37,14 @@ SELECT seq, body FROM entries WHERE run = ? AND kind = ? ORDER BY seq;
 
 -- name: put_request
 -- Keep what a person asks, under the next number of its run, and say which that is.
-INSERT INTO requests (run, number, at, kind, "by", note, step, cells)
-SELECT :run, 1 + coalesce(max(number), 0), :at, :kind, :by, :note, :step, :cells
+INSERT INTO requests (run, number, at, kind, "by", note, step, cells, attending)
+SELECT :run, 1 + coalesce(max(number), 0), :at, :kind, :by, :note, :step, :cells, :attending
 FROM requests WHERE run = :run
 RETURNING number;
 
 -- name: requests
 -- What was asked of a run after one request, in order.
-SELECT number, kind, "by", note, step, cells FROM requests
+SELECT number, kind, "by", note, step, cells, attending FROM requests
 WHERE run = ? AND number > ? ORDER BY number;
 
 -- name: runs
@@ -77,7 +77,8 @@ WHERE r.rig = ? ORDER BY r.number DESC LIMIT ?;
 
 -- name: passes_seen
 -- What is told of the passes of a run, record by record: how long each took and what it gave.
-SELECT kind, cell, attempt, json_extract(body, '$.group'), json_extract(body, '$.warm_up'),
+SELECT kind, cell, attempt, json_extract(body, '$.group'),
+       json_extract(body, '$.warm_up') OR coalesce(json_extract(body, '$.reference'), 0),
        json_extract(body, '$.waited_s'), json_extract(body, '$.end.by'),
        json_extract(body, '$.end.wall_s'), json_extract(body, '$.figures'),
        json_extract(body, '$.verdict'), json_array_length(body, '$.marks'),
@@ -86,6 +87,11 @@ FROM entries
 WHERE run = ?
   AND kind IN ('pass-started', 'pass-ended', 'pass-judged', 'pass-discarded', 'cell-reopened')
 ORDER BY seq;
+
+-- name: heat_seen
+-- What was read at the start of every pass of a run, and over it, in order.
+SELECT kind, json_extract(body, '$.waited_s'), json_extract(body, '$.readings')
+FROM entries WHERE run = ? AND kind IN ('pass-started', 'pass-ended') ORDER BY seq;
 
 -- name: keep_run_standing
 -- Write where a run stands.

@@ -45,7 +45,7 @@ CREATE TABLE requests (
     "by"   TEXT    NOT NULL,
     note   TEXT    NOT NULL,
     step   INTEGER,                                      -- for a confirmation
-    cells  TEXT    NOT NULL,                             -- JSON list of cell keys, for a rerun
+    cells  TEXT    NOT NULL, attending INTEGER NOT NULL DEFAULT 0 CHECK (attending IN (0, 1)),                             -- JSON list of cell keys, for a rerun
     PRIMARY KEY (run, number)
 ) STRICT, WITHOUT ROWID;
 

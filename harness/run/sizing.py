@@ -1,0 +1,87 @@
+"""How many kept passes a cell wants, where its plan says how exact it is to be.
+
+Pure. The number is fixed before the passes are measured: by what earlier runs say of the
+spread, or by the cell's own first passes (``harness.rules.enough``).
+"""
+
+from __future__ import annotations
+
+from harness.plan.document import Plan, Title
+from harness.plan.rule_agreement import DEFAULT_FIGURE
+from harness.rules.enough import Wanted, from_history, from_pilot
+from harness.run import records as r
+from harness.run.state import Progress, RunState
+
+
+def enough_figure(plan: Plan, title: Title) -> str:
+    """Return the figure that is to be known so exactly: the plan's, else the title's main one."""
+    named = plan.enough.figure if plan.enough is not None else None
+    own = [figure.name for figure in title.figures]
+    if named is not None and (title.frames is not None or named in own):
+        return named
+    return DEFAULT_FIGURE if title.frames is not None or not own else own[0]
+
+
+def sized_by_history(
+    plan: Plan, title: Title, cell: str, *, sd: float | None, df: int
+) -> r.CellSized | None:
+    """Return what earlier passes say; None where they do not tell, or the plan asks for nothing.
+
+    A cell of which nothing is known beforehand goes by its own first passes.
+
+    Args:
+        plan: The plan.
+        title: The cell's title.
+        cell: Its key.
+        sd: Relative standard deviation of earlier passes, pooled; None: there are none.
+        df: Degrees of freedom it has.
+    """
+    enough = plan.enough
+    if enough is None:
+        return None
+    passes = plan.passes
+    wanted = from_history(
+        sd, df=df, half_width=enough.half_width, keep=passes.keep, at_most=passes.at_most
+    )
+    if wanted.sd is None:
+        return None
+    return _sized(plan, title, cell, wanted, pilot=())
+
+
+def sized_by_pilot(state: RunState, cell: str, after: Progress) -> r.CellSized | None:
+    """Return how many passes the cell wants by its first ones; None where that is fixed.
+
+    Args:
+        state: The run.
+        cell: The cell's key.
+        after: Its progress once the last verdict and the discard rules had their say.
+    """
+    plan = state.plan
+    if plan.enough is None or after.wanted is not None or len(after.kept) < plan.passes.keep:
+        return None
+    title = state.grid.titles[cell]
+    figure = enough_figure(plan, title)
+    values = [dict(each.figures).get(figure) for each in after.kept]
+    known = [value for value in values if value is not None]
+    spent = after.counted - len(after.kept)
+    wanted = from_pilot(
+        known,
+        half_width=plan.enough.half_width,
+        keep=plan.passes.keep,
+        at_most=max(plan.passes.keep, plan.passes.at_most - spent),
+    )
+    return _sized(plan, title, cell, wanted, pilot=tuple(each.attempt for each in after.kept))
+
+
+def _sized(
+    plan: Plan, title: Title, cell: str, wanted: Wanted, *, pilot: tuple[int, ...]
+) -> r.CellSized:
+    assert plan.enough is not None
+    return r.CellSized(
+        cell=cell,
+        passes=wanted.passes,
+        figure=enough_figure(plan, title),
+        half_width=plan.enough.half_width,
+        reason=wanted.reason,
+        pilot=pilot,
+    )

@@ -1,0 +1,217 @@
+"""What a rehearsal takes for granted: how long passes take, how parts warm up and cool.
+
+Pure. Taken from earlier passes on the rig where there are any, else from the plan, else
+assumed; which of these is said with every number.
+
+A part's temperature follows Newton's law of cooling, T(t) = R + (T0 - R) exp(-t / tau). From
+earlier passes R is the lowest value that was read, the temperature under load the median of
+each pass's highest, and tau the median of w / ln((Te - R) / (Ts - R)) over all waits w
+between a pass that reached Te and the next, that began at Ts.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import statistics
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from harness.plan.cells import cells
+from harness.plan.document import Bound, Plan, Title
+from harness.rig.readings import Value
+from harness.rig.thermal import Thermal
+from harness.store.seen import HeatSeen
+from harness.summary.earlier import Earlier, Scene
+
+#: A part of which nothing is known: °C at rest and under load, and seconds. Common practice,
+#: no source.
+REST_C, LOADED_C, TAU_S = 24.0, 75.0, 90.0
+
+#: A wait shorter than this says little of how a part cools.
+_LEAST_WAIT_S = 3.0
+#: Temperatures nearer to rest than this say nothing, a sensor being good for a degree.
+_LEAST_ABOVE_C = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Length:
+    """How long a pass of one title and scene is taken to be.
+
+    Args:
+        title: The title.
+        scene: The scene.
+        seconds: The mean over its cells.
+        passes: Earlier passes it is taken from; 0: it is the plan's.
+        bounded: Whether it is only the time limit, the most it can take.
+    """
+
+    title: str
+    scene: str
+    seconds: float
+    passes: int
+    bounded: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """How one part is taken to warm up and cool.
+
+    Args:
+        reading: Its reading.
+        thermal: Temperatures and time constant.
+        passes: Earlier passes the temperatures are taken from; 0: they are assumed.
+        waits: Waits the time constant is taken from; 0: it is assumed.
+    """
+
+    reading: str
+    thermal: Thermal
+    passes: int
+    waits: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """Everything a rehearsal takes for granted.
+
+    Args:
+        seconds: Cell key -> length of a pass, its wait aside.
+        lengths: The same by title and scene, with where it comes from, in plan order.
+        parts: Parts that warm up, with where that comes from.
+        constants: Readings that are taken to stay as the plan wants them.
+    """
+
+    seconds: Mapping[str, float]
+    lengths: tuple[Length, ...]
+    parts: tuple[Part, ...]
+    constants: Mapping[str, Value]
+
+
+def assumed(plan: Plan, *, earlier: Earlier | None, heat: Iterable[HeatSeen]) -> Assumed:
+    """Return what a rehearsal of *plan* takes for granted.
+
+    Args:
+        plan: The plan.
+        earlier: What earlier passes of its cells say; None: there are none.
+        heat: How warm parts were around earlier passes, in order.
+    """
+    seen = earlier.commands if earlier is not None else {}
+    counts = earlier.counts if earlier is not None else {}
+    titles = {(title.title, title.scene): title for title in plan.titles}
+    own: dict[Scene, list[float]] = {}
+    for cell in cells(plan):
+        if cell.key in seen:
+            own.setdefault((cell.title, cell.scene), []).append(seen[cell.key])
+    means = {scene: sum(values) / len(values) for scene, values in own.items()}
+    seconds = {}
+    for cell in cells(plan):
+        scene = (cell.title, cell.scene)
+        usual = means.get(scene)
+        if usual is None:
+            usual = planned_s(titles[scene])
+        seconds[cell.key] = seen.get(cell.key, usual)
+    lengths = tuple(
+        Length(
+            title=title.title,
+            scene=title.scene,
+            seconds=means.get(scene, planned_s(title)),
+            passes=counts.get(scene, 0) if scene in means else 0,
+            bounded=scene not in means and title.cut.length_s is None,
+        )
+        for scene, title in titles.items()
+    )
+    told = [*heat]
+    warm = {
+        bound.reading: _part(bound.reading, [x for x in told if x.reading == bound.reading], plan)
+        for bound in _bounds(plan)
+        if bound.unit == "°C" and not bound.reading.startswith("room.")
+    }
+    return Assumed(
+        seconds=seconds, lengths=lengths, parts=tuple(warm.values()), constants=_constants(plan)
+    )
+
+
+def heated(plan: Plan) -> tuple[str, ...]:
+    """Return the temperatures that gates, guards and limits of *plan* speak of."""
+    return tuple(dict.fromkeys(b.reading for b in _bounds(plan) if b.unit == "°C"))
+
+
+def planned_s(title: Title) -> float:
+    """Return how long a pass is by the plan alone: the scene's length, else the time limit."""
+    cut = title.cut
+    if cut.length_s is None:
+        return title.command.time_limit_s
+    return min(cut.from_s + cut.length_s, title.command.time_limit_s)
+
+
+def _bounds(plan: Plan) -> tuple[Bound, ...]:
+    levels = [level for condition in plan.conditions for level in condition.levels]
+    return (
+        *(gate.bound for gate in plan.gates),
+        *(guard.bound for guard in plan.guards),
+        *(limit.bound for limit in plan.limits or ()),
+        *(limit.bound for level in levels for limit in level.limits),
+    )
+
+
+def _part(reading: str, heat: Sequence[HeatSeen], plan: Plan) -> Part:
+    most = [each.most_c for each in heat if each.most_c is not None]
+    all_c = [c for each in heat for c in (each.before_c, each.least_c, each.most_c)
+             if c is not None]  # fmt: skip
+    if not most or max(most) - min(all_c) < _LEAST_ABOVE_C:
+        rest, loaded = _supposed(reading, plan)
+        thermal = Thermal(room_c=rest, hot_c=loaded, tau_s=TAU_S)
+        return Part(reading=reading, thermal=thermal, passes=0, waits=0)
+    rest, loaded = min(all_c), statistics.median(most)
+    taus = [*_constants_of_time(heat, rest)]
+    thermal = Thermal(room_c=rest, hot_c=loaded, tau_s=statistics.median(taus) if taus else TAU_S)
+    return Part(reading=reading, thermal=thermal, passes=len(most), waits=len(taus))
+
+
+def _constants_of_time(heat: Sequence[HeatSeen], rest_c: float) -> Iterable[float]:
+    for before, after in itertools.pairwise(heat):
+        if before.most_c is None or after.before_c is None or after.waited_s < _LEAST_WAIT_S:
+            continue
+        start, end = before.most_c - rest_c, after.before_c - rest_c
+        if start > end + 0.5 and end >= _LEAST_ABOVE_C:
+            yield after.waited_s / math.log(start / end)
+
+
+def _supposed(reading: str, plan: Plan) -> tuple[float, float]:
+    """Return °C at rest and under load of which the plan's gates and limits can be met."""
+    gates = [gate.bound for gate in plan.gates if gate.bound.reading == reading]
+    rest = min([REST_C, *(b.at_most - 6.0 for b in gates if b.at_most is not None)])
+    loaded = max([LOADED_C, *(b.at_most + 5.0 for b in gates if b.at_most is not None)])
+    others = [b for b in _bounds(plan) if b.reading == reading and b not in gates]
+    loaded = min([loaded, *(b.at_most - 5.0 for b in others if b.at_most is not None)])
+    return rest, max(loaded, rest)
+
+
+def _constants(plan: Plan) -> dict[str, Value]:
+    """Return a value for every other reading that meets all that the plan asks of it.
+
+    What a level sets is not among them: the model reads it as the level wants it.
+    """
+    levels = [level for condition in plan.conditions for level in condition.levels]
+    set_by_level = {b.reading for level in levels for b in (*level.expect, *level.needs)}
+    found: dict[str, Value] = {}
+    for name in dict.fromkeys(bound.reading for bound in _bounds(plan)):
+        own = [bound for bound in _bounds(plan) if bound.reading == name]
+        if name in set_by_level or (own[0].unit == "°C" and not name.startswith("room.")):
+            continue
+        found[name] = _meeting(own)
+    return found
+
+
+def _meeting(bounds: Sequence[Bound]) -> Value:
+    for bound in bounds:
+        if bound.equals is not None:
+            return bound.equals
+        if bound.holds is not None:
+            return (bound.holds,)
+    least = max((b.at_least for b in bounds if b.at_least is not None), default=None)
+    most = min((b.at_most for b in bounds if b.at_most is not None), default=None)
+    if least is None:
+        assert most is not None, "a bound bounds something"
+        return most / 2.0 if most > 0 else most
+    return least if most is None else (least + most) / 2.0
