@@ -13,7 +13,6 @@ from harness.run import records as r
 from harness.run.loop import Onlooker
 from harness.run.state import RunState
 
-
 #: What the reason of a pause at the night's end begins with.
 REASON = "the night ends"
 

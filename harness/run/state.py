@@ -100,7 +100,6 @@ class Grid:
         own = (limit for pair in cell.levels for limit in self.levels[pair].limits)
         return (*(self.plan.limits or ()), *own)
 
-
     def under_load(self, cell: Cell) -> tuple[Bound, ...]:
         """Return what the levels of *cell* expect of readings that a pass alone can judge."""
         return under_load(tuple(e for pair in cell.levels for e in self.levels[pair].expect))

@@ -145,9 +145,7 @@ def _read(entries: Iterable[Entry], same: set[str], reference: str | None, figur
                     pending[record.cell, record.attempt] = None
             case r.PassEnded():
                 if (record.cell, record.attempt) in pending:
-                    value = next(
-                        (f.value for f in record.figures if f.name == figure), None
-                    )
+                    value = next((f.value for f in record.figures if f.name == figure), None)
                     pending[record.cell, record.attempt] = value
             case r.PassJudged():
                 found = pending.pop((record.cell, record.attempt), None)

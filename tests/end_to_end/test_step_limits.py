@@ -15,9 +15,9 @@ from harness.rig.readings import Reading
 from harness.rig.sensors.sensors import Sensors
 from harness.rig.sensors.source import FakeSource
 from harness.rig.tasks import EndedBy
+from harness.rules.guards import GuardWatch
 from harness.rules.judge import judge
 from harness.rules.judgement import Verdict
-from harness.rules.guards import GuardWatch
 from tests.end_to_end.rigs import FAKE, Watch, bench, members, task, title
 
 COOL = Limit(bound=Bound(reading="gpu.temperature", unit="°C", at_most=92.0))

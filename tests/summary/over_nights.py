@@ -96,9 +96,7 @@ def entries(
         for record in _pass(cell, attempt, value, group=group, reference=reference):
             keep(record, when)
     for cell in dict.fromkeys(cell for cell, _, reference in steps if not reference):
-        closed = r.CellClosed(
-            cell=cell, state=CellState.ACCEPTED, group=group, kept=(), reason=""
-        )
+        closed = r.CellClosed(cell=cell, state=CellState.ACCEPTED, group=group, kept=(), reason="")
         keep(closed, at + len(steps) * BETWEEN_PASSES)
     return found
 
