@@ -213,7 +213,7 @@ def _written(reading: Reading) -> str:
     value = reading.value
     if value is None:
         text = f'{{"why":{_quoted(reading.why or "")}'
-    elif value.__class__ is float and -_INFINITE < value < _INFINITE:  # type: ignore[operator]
+    elif value.__class__ is float and -_INFINITE < value < _INFINITE:
         text = f'{{"value":{value!r}'
     else:
         text = f'{{"value":{_encode(value)}'

@@ -73,7 +73,7 @@ def test_a_rig_far_out_is_named_and_the_spreads_without_it_stand_beside() -> Non
     assert found is not None
     assert found.outliers == ((8, "Grubbs"),)
     assert found.without == alone
-    assert found.spreads.sd_big_r > 2.0 * found.without.sd_big_r
+    assert found.spreads.sd_big_r > 2.0 * found.without.sd_big_r  # type: ignore[union-attr]
 
 
 def test_a_noisy_rig_is_found_by_its_spread() -> None:
