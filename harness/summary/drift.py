@@ -71,6 +71,9 @@ class Bounds:
 class Signal:
     """A chart outside its limits, over one value or several on the same side.
 
+    A moving average that comes back within its limits without reaching its centre, and leaves
+    them again, is one signal.
+
     Args:
         chart: Which.
         first: The first value outside, by its place; ``last`` the last.
@@ -123,6 +126,20 @@ class Drift:
     def nights_differ(self) -> bool:
         """Return whether nights differ by more than their passes do, tested at 5 %."""
         return self.nights is not None and self.nights.p is not None and self.nights.p < _ALPHA
+
+    def outside(self, place: int) -> tuple[tuple[Chart, bool], ...]:
+        """Return the charts that one value lies outside of, with whether it lies above."""
+        bounds, value = self.bounds, self.series.values[place].value
+        if bounds is None:
+            return ()
+        average = self.averages[place]
+        step = value - self.series.values[place - 1].value if place else 0.0
+        sides = (
+            (Chart.INDIVIDUALS, _side(value, bounds.low, bounds.high)),
+            (Chart.MOVING_RANGE, _side(step, -bounds.leap, bounds.leap)),
+            (Chart.EWMA, _side(average.z, average.low, average.high)),
+        )
+        return tuple((chart, side > 0) for chart, side in sides if side)
 
 
 def drift(
@@ -212,17 +229,19 @@ def _of_averages(
     changes: Sequence[Changed],
 ) -> list[Signal]:
     sides = [_side(each.z, each.low, each.high) for each in averages]
-    found = []
-    for stretch in _stretches(sides):
-        first, _, high = stretch
+    found: dict[tuple[int, bool], tuple[int, int]] = {}
+    for first, last, high in _stretches(sides):
         before = [
             place
             for place in range(first)
             if (averages[place].z <= centre if high else averages[place].z >= centre)
         ]
         began = before[-1] if before else -1
-        found.append(_signal(Chart.EWMA, values, centre, changes, stretch, began))
-    return found
+        found[began, high] = found.get((began, high), (first, last))[0], last
+    return [
+        _signal(Chart.EWMA, values, centre, changes, (first, last, high), began)
+        for (began, high), (first, last) in found.items()
+    ]
 
 
 def _side(value: float, low: float, high: float) -> int:

@@ -78,7 +78,7 @@ def widened(reach: float, *, values: int) -> float:
     what follows). So the normal quantile *reach* becomes Student's with the same tail.
 
     >>> round(widened(3.0, values=20), 2), round(widened(3.0, values=1000), 2)
-    (3.68, 3.01)
+    (3.79, 3.01)
     """
     freedom = (values - 1) ** 2 / (2.0 * (0.8264 * values - 1.082))
     return t_upper_quantile(normal_tail(reach), df=freedom)

@@ -106,12 +106,6 @@ def _chart(each: Drift, centre: float, bounds: Bounds, last: int | None) -> Iter
     size = max(3, *(len(value.run) for value in values))
     if first:
         yield f"  the last {len(values) - first} values; --all shows {first} more"
-    outside: dict[int, list[str]] = {}
-    for signal in each.signals:
-        for place in range(signal.first, signal.last + 1):
-            side = "high" if signal.high else "low"
-            word = "leap" if signal.chart is Chart.MOVING_RANGE else side
-            outside.setdefault(place, []).append(f"{_CHARTS[signal.chart]} {word}")
     changed = {one.place: one for one in each.changes}
     head = f"{'n':>4}  {'began, UTC':<16}  {'run':<{size}}  {'value':>8}  {'average':>8}"
     yield f"\0  {head}  {_scale(centre, bounds)}"
@@ -124,8 +118,13 @@ def _chart(each: Drift, centre: float, bounds: Bounds, last: int | None) -> Iter
             f"  {average.z:>8.5g}"
         )
         yield f"\0  {row}  {_strip(value.value, average.z, centre, bounds)}  " + ", ".join(
-            outside.get(place, [])
+            _outside(chart, high=high) for chart, high in each.outside(place)
         )
+
+
+def _outside(chart: Chart, *, high: bool) -> str:
+    leap = chart is Chart.MOVING_RANGE
+    return f"{_CHARTS[chart]} {'leap' if leap else 'high' if high else 'low'}"
 
 
 def _without_limits(each: Drift, last: int | None) -> Iterator[str]:

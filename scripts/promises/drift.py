@@ -154,13 +154,8 @@ def _package(row: Rows) -> list[bool]:
             definition="", procedure="", reference=True, per=Per.PASS, values=values,
         )
     )  # fmt: skip
-    outside = [False] * len(values)
-    for signal in found.signals:
-        if signal.chart is Chart.MOVING_RANGE:
-            continue
-        for place in range(signal.first, signal.last + 1):
-            outside[place] = True
-    return outside
+    charts_of = (found.outside(place) for place in range(len(values)))
+    return [any(chart is not Chart.MOVING_RANGE for chart, _ in own) for own in charts_of]
 
 
 def _rows(chance: Chance, samples: int, sd: float, moved: Sequence[float]) -> Rows:
