@@ -24,7 +24,7 @@ from harness.run.closing import close, faults_in_a_row, held
 from harness.run.groups import group_for
 from harness.run.passes import numbers
 from harness.run.pick import due
-from harness.run.refused import on_record
+from harness.run.refused import of_store, on_record
 from harness.run.requests import answer
 from harness.run.reuse import after_reference, gave_up_reference, offered, taken_now
 from harness.run.state import RunState
@@ -98,7 +98,8 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
     records += on_record(state, came.releases)
     if came.holds:
         other = came.holds[0]
-        records.append(r.RigHeld(hold=other.id, fault="held", reason=other.reason, do=other.do))
+        fault = "store-refused" if of_store(other.id, state.run) else "held"
+        records.append(r.RigHeld(hold=other.id, fault=fault, reason=other.reason, do=other.do))
     elif came.survivors:
         records.append(
             held(

@@ -40,9 +40,11 @@ def disk_low(state: RunState, free: Reading | None) -> r.RigHeld | None:
         return None
     reason = (
         f"{_size(left)} are free where the store lies, and a pass starts only with "
-        f"{_size(wanted)}: {_size(FLOOR_BYTES)} stay free, and the largest pass so far left "
-        f"{_size(state.largest_pass_bytes)}, which lie there twice for a while"
+        f"{_size(wanted)}: {_size(FLOOR_BYTES)} stay free"
     )
+    if state.largest_pass_bytes:
+        largest = _size(state.largest_pass_bytes)
+        reason += f", and what a pass leaves, up to {largest}, lies there twice for a while"
     hold = held(state, "disk-low", reason)
     return replace(hold, do=f"make room for at least {_size(wanted - left)} more; {hold.do}")
 

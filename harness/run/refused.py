@@ -32,7 +32,7 @@ def leave_safely(bench: Bench, clock: Clock, state: RunState, error: StoreError)
         )
     if all(problem.code == "store-busy" for problem in error.problems):
         return error
-    prefix = f"{state.run}-store-"
+    prefix = _prefix(state.run)
     known = [each.id for each in bench.holds()] + [each.hold for each in bench.releases()]
     hold = Hold(
         id=f"{prefix}{1 + len({each for each in known if each.startswith(prefix)})}",
@@ -55,9 +55,18 @@ def leave_safely(bench: Bench, clock: Clock, state: RunState, error: StoreError)
     return StoreError([*error.problems, held])
 
 
+def of_store(hold: str, run: str) -> bool:
+    """Return whether *hold* was made because the store refused what *run* had to keep."""
+    return hold.startswith(_prefix(run))
+
+
+def _prefix(run: str) -> str:
+    return f"{run}-store-"
+
+
 def on_record(state: RunState, releases: Sequence[Release]) -> tuple[r.Record, ...]:
     """Return the holds that the store could not keep at the time, each with its release."""
-    prefix = f"{state.run}-store-"
+    prefix = _prefix(state.run)
     numbered = {
         int(text): each
         for each in releases

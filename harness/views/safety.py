@@ -23,7 +23,7 @@ OPENED_CASE: tuple[str, ...] = (
 
 #: Once it is closed again.
 FIRST_PASS: tuple[str, ...] = (
-    "Stay with the rig until the first pass after it is over; nobody is to be far away before.",
+    "Stay with the rig until the first pass after it is over.",
     "See that every fan turns and that no cable touches one.",
     "At smoke, a smell of burning or a loud noise switch off at the wall, and open nothing.",
 )

@@ -40,6 +40,7 @@ class Seen:
     ordered: tuple[str, str] | None = None
     step: int | None = None
     hold: str | None = None
+    holds: set[str] = field(default_factory=set)
     group: int = 0
     block: int | None = None
     runner: bool = False
@@ -146,6 +147,8 @@ def _follow(seen: Seen, record: r.Record) -> None:
             sure(left <= seen.superseded, "a rerun left a pass of its cell standing")
             seen.finished = False
         case r.RigHeld():
+            sure(record.hold not in seen.holds, "a hold is on record twice")
+            seen.holds.add(record.hold)
             seen.hold, seen.step = record.hold, None
             seen.levels.clear()
             seen.night.counts[f"held: {record.fault}"] += 1

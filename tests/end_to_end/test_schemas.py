@@ -13,7 +13,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from harness.store.sqlite import open_store
 from tests.end_to_end.runs import Place
 from tests.end_to_end.test_door import BY_ANA, STEPS, wait_for_step
 from tests.store import examples
+from tests.summary import over_nights
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXT = (ROOT / "harness" / "views" / "schemas.md").read_text(encoding="utf-8")
@@ -172,6 +173,48 @@ def test_compare_and_ceilings(done: Place) -> None:
     assert set(paths(compared, wanted)) <= wanted
     assert set(paths(tops, wanted_tops)) <= wanted_tops
     assert tops["titles"] == []  # one setting shows no ceiling
+
+
+def test_drift(done: Place, tmp_path: Path) -> None:
+    nights = over_nights.nights_of([[100.0, 100.2, 99.9, 100.1] for _ in range(5)])
+    steps = [
+        *over_nights.references([100.0]),
+        *over_nights.counted([60.0]),
+        *over_nights.references([90.0, 90.1]),
+    ]
+    changes = {1: {"gpu.driver": "575.01"}}
+    last = over_nights.entries(
+        steps, run="last", at=over_nights.FIRST_NIGHT + timedelta(days=9), changes=changes
+    )
+    store = str(over_nights.keep(tmp_path / "store", [*nights, last]))
+    of_cells = done.json("drift", "--where", "title=Copper Fen")  # which has a condition
+
+    assert_as_documented("harness.drift/1", done.json("drift", "--store", store), of_cells)
+
+
+def test_precision(done: Place, tmp_path: Path) -> None:
+    def on(rig: str, night: int, value: float, **more: Any) -> Any:
+        at = over_nights.FIRST_NIGHT + timedelta(days=night)
+        fields = over_nights.FINGERPRINT | {"board.model": rig}
+        values = over_nights.counted([value, value + 0.2, value - 0.2])
+        return over_nights.entries(
+            values, run=f"{rig}-{night}", rig=rig, at=at, fields=fields, **more
+        )
+
+    means = (60.0, 60.1, 59.9, 60.2, 60.0, 60.1, 70.0)
+    many = [on(f"rig-{n}", night, value) for n, value in enumerate(means) for night in (0, 1)]
+    other = over_nights.plan(argument="--other")
+    few = [on("north-2", 0, 60.0), on("south-1", 0, 60.0, of=other)]
+    stores = [over_nights.keep(tmp_path / name, runs) for name, runs in (("m", many), ("f", few))]
+    answers = [
+        done.json("precision", "--store", str(store), "--despite", "they are alike")
+        for store in stores
+    ]
+
+    # The run that was carried out has one night, and nothing else has a condition.
+    assert_as_documented(
+        "harness.precision/1", *answers, {"cells": [{"conditions": {"mode": "plain"}}]}
+    )
 
 
 def test_trace(done: Place) -> None:

@@ -74,7 +74,7 @@ CHANGES = [
     "INSERT OR REPLACE INTO " + row("NULL"),
     f"INSERT INTO {row('2')} ON CONFLICT (run, seq) DO UPDATE SET body = excluded.body",
     "INSERT OR REPLACE INTO requests SELECT * FROM requests",
-    f"REPLACE INTO requests VALUES ('{RUN}', 1, 't', 'stop', 'x', '', NULL, '[]')",
+    f"REPLACE INTO requests VALUES ('{RUN}', 1, 't', 'stop', 'x', '', NULL, '[]', 0)",
 ]
 
 
