@@ -14,6 +14,7 @@ imports: a folder imports only folders before it.
     store     KEPT         append-only records and captures
     summary   UNDERSTOOD   figures of a cell over its passes
     views     SHOWN        terminal, tables, JSON
+    watch     UNATTENDED   the daemon: queue, nights, notices, service files
 
 ``commands`` is the door, the one exception to the alphabet: one file per command,
 imported only when asked for.

@@ -36,6 +36,9 @@ COMMANDS: dict[str, str] = {
     "trace": "the story of a cell or a pass, down to the capture's hash",
     "figures": "read a capture by itself and print its figures",
     "verify": "whether the store still holds what was kept; a copy of its records",
+    "daemon": "watch over this rig: start what is queued in its nights, and tell persons",
+    "queue": "put a plan on this rig's queue, show it, reorder it, take plans off",
+    "service": "let the operating system start the daemon, or stop doing so",
     "sensors": "what can be read on this rig, with units and where from",
 }
 

@@ -98,6 +98,8 @@ COMMANDS: dict[str, Callable[[Path], list[str]]] = {
     "--version": lambda folder: ["--version"],
     "check": lambda folder: ["check", str(DEMO)],
     "figures": a_capture,
+    "queue": lambda folder: ["queue"],
+    "service": lambda folder: ["service", "install"],
     "status": a_store,
 }
 

@@ -28,7 +28,7 @@ def instant_of(text: str, *, now: datetime, option: str) -> datetime:
     """
     text = text.strip()
     if text == "now":
-        return now.astimezone(UTC)
+        return now.astimezone(UTC).replace(microsecond=0)
     try:
         clock = datetime.strptime(text, "%H:%M")  # noqa: DTZ007 - the zone is the machine's
     except ValueError:

@@ -1,6 +1,6 @@
 """Leave between two passes when the night ends: what does not fit is not begun.
 
-Pure; the clock and the flag come in.
+Pure. The clock and the flag come in.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ def night_line(*, start: int, end: int, days: Sequence[str], zone: str) -> str:
     when = ", ".join(part for part in (named, zone) if part)
     return (
         f"night: {_clock(start)} to {_clock(end)}{f' ({when})' if when else ''} is kept with the "
-        "plan; as yet the plan is started by hand, with harness run"
+        "plan; harness queue PLAN lets this rig's daemon start it then"
     )
 
 

@@ -140,7 +140,7 @@ def test_a_night_is_no_problem_and_is_said_to_be_started_by_hand() -> None:
     assert json.loads(as_json)["problems"] == []
     assert (
         "night: 22:30 to 07:00 (mon tue wed thu fri, Europe/Lisbon) is kept with the plan; "
-        "as yet the plan is started by hand, with harness run\n"
+        "harness queue PLAN lets this rig's daemon start it then\n"
     ) in out
 
 

@@ -292,6 +292,25 @@ def test_sensors(done: Place) -> None:
     assert_as_documented("harness.sensors/1", done.json("sensors"))
 
 
+@pytest.mark.slow
+def test_daemon_queue_and_service(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    plan = tmp_path / "plan.yaml"
+    limits = "limits: [{reading: memory.available, at_least: 0.001 GiB}]"
+    plan.write_text(plan.read_text(encoding="utf-8").replace("limits: none", limits))
+
+    queued = place.json("queue", "plan.yaml", "--at", "2099-01-01 22:30")
+    removed = place.json("queue", "--remove", "1")
+    place.harness("queue", "plan.yaml", "--at", "now")
+    left = place.json("daemon", "--once")
+
+    assert removed["entries"] == []
+    assert_as_documented("harness.queue/1", queued)
+    assert_as_documented("harness.daemon/1", left)
+    for what in ("install", "remove"):
+        assert_as_documented("harness.service/1", place.json("service", what))
+
+
 def test_an_error_has_one_shape_whatever_the_command() -> None:
     answers = []
     for arguments in (["runn"], ["check", "nowhere.yaml"], ["results", "--store", "nowhere"]):

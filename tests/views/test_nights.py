@@ -10,7 +10,7 @@ from harness.views.nights import night_line
 from tests.end_to_end.runs import Place
 
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-REST = " is kept with the plan; as yet the plan is started by hand, with harness run"
+REST = " is kept with the plan; harness queue PLAN lets this rig's daemon start it then"
 
 
 def test_days_and_zone_are_named_where_they_say_something() -> None:

@@ -40,6 +40,8 @@ from harness.rig.quantities import QUANTITIES, Form
 from harness.rig.sensors.outside_lines import Declared
 
 FILE = "rig.yaml"
+#: Keys of the same file that are read elsewhere: by ``harness.watch.watch_settings``.
+OF_THE_WATCH = ("notices", "watch")
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 _LEAST_STALE_S = 5.0
 _NAME = re.compile(r"[a-z][a-z0-9]*(?:[.-][a-z0-9]+)*\.[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -149,9 +151,12 @@ def outside_sensors(folder: Path) -> tuple[Outside, ...]:
     desk = Desk(source, Vocabulary(readings={}, rules={}))
     found: list[Outside] = []
     for key, node in source.root.value if source.root is not None else ():
+        if key.value in OF_THE_WATCH:
+            continue
         if key.value != "sensors":
             what = f"{FILE} has no key {key.value[:60]!r}"
-            desk.error(key, "unknown-key", what, "write sensors")
+            do = f"write sensors, {' or '.join(OF_THE_WATCH)}"
+            desk.error(key, "unknown-key", what, do)
             continue
         for n, values in enumerate(_SENSORS(node, desk, "sensors") or (), start=1):
             found.append(_outside(values, desk, f"sensors[{n}]"))
