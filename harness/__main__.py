@@ -34,6 +34,7 @@ COMMANDS: dict[str, str] = {
     "drift": "whether a rig still measures what it measured: its reference cell over the nights",
     "precision": "the same cells on several rigs: repeatability, reproducibility, nights",
     "trace": "the story of a cell or a pass, down to the capture's hash",
+    "page": "the page for the morning: what ran, what is doubtful and why, and requests",
     "figures": "read a capture by itself and print its figures",
     "verify": "whether the store still holds what was kept; a copy of its records",
     "daemon": "watch over this rig: start what is queued in its nights, and tell persons",

@@ -1,0 +1,188 @@
+"""The page for the morning: what runs, the grid, every pass over time, comparisons, requests.
+
+It is a process of its own, reads the store, and works with no runner at work. Open it at the
+address that is printed. To look needs nothing on this machine; to act needs the token, which is
+printed too, and a name, which is kept with what is asked. With --host it can be reached from
+outside: then the token is needed to look as well, and TLS, from files or from a proxy in front.
+
+  harness page
+  harness page --host 192.0.2.7 --tls-certificate rig-7.pem --tls-key rig-7.key
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import os
+import platform
+from collections.abc import Mapping, Sequence
+from functools import partial
+from importlib import import_module
+from pathlib import Path
+from typing import Any, TextIO
+
+from harness.errors import AskedError, Exit, Problem
+from harness.rig.clock import MachineClock
+from harness.settings import rig_folder, store_folder
+
+TYPE_CHECKING = False  # as typing has it: the page's parts are imported when it is started
+if TYPE_CHECKING:
+    from harness.views.page.actions import PlanFile
+
+SCHEMA = "harness.page/1"
+PORT = 8017
+TOKEN_FILE = "page-token"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
+    parser.add_argument("--host", default="127.0.0.1", help="default: this machine alone")
+    parser.add_argument(
+        "--port", type=int, default=PORT, help=f"default: {PORT}; 0: one that is free"
+    )
+    parser.add_argument(
+        "--name", metavar="NAME", action="append", default=[],
+        help="a name under which the page is reached; may be repeated",
+    )  # fmt: skip
+    parser.add_argument("--tls-certificate", metavar="FILE", help="PEM, with --tls-key")
+    parser.add_argument("--tls-key", metavar="FILE", help="PEM, with --tls-certificate")
+    parser.add_argument(
+        "--behind-proxy", action="store_true", help="a proxy in front speaks TLS, under --name"
+    )
+    parser.add_argument(
+        "--token-file", metavar="FILE", help="default: kept in the folder of the rig's own state"
+    )
+    parser.add_argument(
+        "--plans", metavar="FOLDER", default="plans", help="plans that may be queued"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object at the start")
+
+
+def run(args: argparse.Namespace, out: TextIO) -> Exit:
+    """Serve until a signal ends it."""
+    _refuse_without_parts()
+    from harness.views.page.server import listening, make_server
+
+    if (args.tls_certificate is None) != (args.tls_key is None):
+        raise AskedError(
+            Problem(
+                code="half-of-tls",
+                what="TLS needs a certificate and its key",
+                do="give both --tls-certificate and --tls-key",
+            )
+        )
+    bound = listening(args.host, args.port)
+    with bound:
+        port = bound.getsockname()[1]
+        app, door, token = _app(args, port)
+        server = make_server(app, tls_certificate=args.tls_certificate, tls_key=args.tls_key)
+        host = f"[{args.host}]" if ":" in args.host.strip("[]") else args.host
+        address = f"{door.scheme}://{args.name[0] if args.behind_proxy else f'{host}:{port}'}/"
+        _say(address, token, out, as_json=args.json)
+        server.run(sockets=[bound])
+    return Exit.WELL
+
+
+def _say(address: str, token: str, out: TextIO, *, as_json: bool) -> None:
+    if as_json:
+        shown = {"schema": SCHEMA, "address": address, "token": token, "pid": os.getpid()}
+        print(json.dumps(shown), file=out, flush=True)
+        return
+    print(f"the page is at {address}", file=out)
+    print(f"to act there:  {address}session#token={token}", file=out)
+    print("Ctrl-C ends it", file=out, flush=True)
+
+
+def _app(args: argparse.Namespace, port: int) -> tuple[Any, Any, str]:
+    """Return the page, its door and its token: the one place where its parts are joined."""
+    from harness.views.page.actions import Queue, plans_in
+    from harness.views.page.ahead import Ahead
+    from harness.views.page.app import make_app
+    from harness.views.page.desk import Desk
+    from harness.views.page.door import door
+    from harness.views.page.page import Page
+    from harness.views.page.visitors import Visitors, kept_token
+
+    way = door(
+        host=args.host,
+        port=port,
+        names=tuple(args.name),
+        tls=args.tls_certificate is not None,
+        proxy=args.behind_proxy,
+    )
+    rig, clock = rig_folder(), MachineClock()
+    file = Path(args.token_file) if args.token_file else rig / TOKEN_FILE
+    token = kept_token(file)
+    store, plans = store_folder(args.store).absolute(), Path(args.plans).absolute()
+    desk = Desk(
+        store=store,
+        rig=rig,
+        node=platform.node(),
+        now=clock.now,
+        ask=asked,
+    )
+    page = Page(
+        desk=desk,
+        ahead=Ahead(desk),
+        door=way,
+        visitors=Visitors(token),
+        queue=Queue(plans=partial(plans_in, plans), put=partial(queued, plans, store)),
+        steady_s=clock.steady_s,
+    )
+    return make_app(page), way, token
+
+
+def queued(plans: Path, store: Path, plan: PlanFile, by: str) -> str:
+    """Put a plan of the folder *plans* on this rig's queue; return what was done, in words.
+
+    Raises:
+        HarnessError: what ``harness queue`` would say.
+    """
+    path = str(plans / plan.name)
+    found = asked("queue", [f"--store={store}", path])
+    number = next(each["entry"] for each in found["entries"] if each["plan"] == path)
+    starts = (each["at"] for each in found["next_starts"] if each["entry"] == number)
+    when = next(starts, None)
+    start = f"; next start {when[:16]} UTC" if when else ""
+    idle = "" if found["daemon"] else "; no daemon watches this rig: harness daemon"
+    return f"{plan.name} is on the queue as number {number}, asked by {by}{start}{idle}"
+
+
+def asked(command: str, arguments: Sequence[str]) -> Mapping[str, Any]:
+    """Return the object that ``harness COMMAND … --json`` prints, without another process.
+
+    Raises:
+        HarnessError: what the command would say.
+    """
+    module = import_module(f"harness.commands.{command}")
+    parser = _Parser(prog=f"harness {command}", allow_abbrev=False)
+    module.add_arguments(parser)
+    printed = io.StringIO()
+    module.run(parser.parse_args([*arguments, "--json"]), printed)
+    found: Mapping[str, Any] = json.loads(printed.getvalue())
+    return found
+
+
+class _Parser(argparse.ArgumentParser):
+    """Raises what it would end the process with."""
+
+    def error(self, message: str) -> Any:
+        raise AskedError(
+            Problem(code="bad-selection", what=message, do="correct what stands in the address")
+        )
+
+
+def _refuse_without_parts() -> None:
+    from importlib.util import find_spec
+
+    missing = [name for name in ("starlette", "uvicorn", "jinja2") if find_spec(name) is None]
+    if missing:
+        raise AskedError(
+            Problem(
+                code="extra-needed",
+                what=f"the page needs {', '.join(missing)}, which are not installed",
+                do="python3 -m pip install 'bench-harness[page]'",
+            )
+        )

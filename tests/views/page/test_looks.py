@@ -1,0 +1,125 @@
+"""What people see."""
+
+from __future__ import annotations
+
+import pytest
+from starlette.testclient import TestClient
+
+from harness.rig.holds import Holds
+from harness.rig.tasks import Hold
+from harness.views.safety import OPENED_CASE
+from tests.views.page.nights import (
+    FAILED,
+    QUAY,
+    RUN,
+    STEP,
+    Place,
+    come_in,
+    pass_in_progress,
+)
+
+
+def test_tonight_shows_the_step_that_waits_with_every_word_of_caution(
+    place: Place, client: TestClient
+) -> None:
+    place.journal_of(STEP)
+    text = client.get("/").text
+    assert "Step 2 waits for you" in text
+    for words in OPENED_CASE:
+        assert words.replace("'", "&#39;") in text
+    assert "Show the token" in text
+    assert 'name="attending"' not in text
+    come_in(client)
+    assert 'name="attending" value="yes" required' in client.get("/").text
+
+
+def test_tonight_shows_a_hold_with_its_reason_and_what_to_do(
+    place: Place, client: TestClient
+) -> None:
+    Holds(place.rig).hold(
+        Hold(
+            id="h-1", run="other-1", reason="driver <changed>", do="look", at="2026-11-02T23:00:00"
+        )
+    )
+    text = client.get("/").text
+    assert "driver &lt;changed&gt;" in text
+    assert "let hot parts cool" in text
+
+
+def test_tonight_tells_the_pass_and_its_cell(place: Place, client: TestClient) -> None:
+    with pass_in_progress(place):
+        text = client.get("/").text
+    assert "pass, attempt 1: Lantern Quay, loop, fhd, slot shared" in text
+    assert "gpu.temperature" in text
+    assert "58 °C" in text
+
+
+def test_what_comes_next_and_the_time_left_are_worked_out_apart(
+    place: Place, client: TestClient
+) -> None:
+    text = client.get(f"/parts/ahead/{RUN}").text
+    assert "time left" in text
+    assert "about" in text
+
+
+def test_the_grid_shows_what_is_doubtful_first_and_why(client: TestClient) -> None:
+    text = client.get(f"/runs/{RUN}").text
+    first = text.index("Look at these first")
+    assert first < text.index("3 passes &lt;failed&gt;") < text.index("The grid")
+    assert text.index(FAILED) < text.index("The grid")
+    assert "57." not in text[first : text.index("The grid")]
+
+
+@pytest.mark.parametrize(
+    ("query", "seen", "hidden"),
+    [("state=failed", FAILED, QUAY), ("text=quay alone", QUAY, FAILED), ("state=open", "", QUAY)],
+)
+def test_the_grid_can_be_narrowed_down(
+    client: TestClient, query: str, seen: str, hidden: str
+) -> None:
+    part = client.get(f"/runs/{RUN}?{query}", headers={"hx-request": "true"}).text
+    grid = part[part.index("The grid") :]
+    assert "<html" not in part
+    assert seen in grid
+    assert hidden not in grid
+
+
+def test_a_cell_shows_its_passes_and_its_story(client: TestClient) -> None:
+    text = client.get(f"/runs/{RUN}/cells/{QUAY}").text
+    assert "all checks passed" in text
+    assert "accepted (2 passes kept; attempts 1, 2 count)" in text
+    assert f"/runs/{RUN}/cells/{QUAY}/2" in text
+
+
+def test_a_pass_shows_its_figures_with_their_definition(client: TestClient) -> None:
+    text = client.get(f"/runs/{RUN}/cells/{QUAY}/1").text
+    assert "frames-over-time/1" in text
+    assert "2 of 3" in text
+    assert "the harness itself used 0.10 % of the pass" in text
+
+
+def test_a_comparison_stands_in_its_address(client: TestClient) -> None:
+    text = client.get("/compare?base=slot%3Dalone&against=slot%3Dshared").text
+    assert 'value="slot=alone"' in text
+    nothing = client.get("/compare?base=slot%3Dnone&against=slot%3Dshared").text
+    assert 'role="alert"' in nothing
+
+
+def test_without_a_store_the_page_says_so(tmp_path: object, place: Place) -> None:
+    empty = Place(place.folder / "empty")
+    text = empty.client().get("/").text
+    assert "The store has no run yet" in text
+
+
+def test_what_does_not_exist_is_told_as_a_page(client: TestClient) -> None:
+    answer = client.get("/nowhere")
+    assert (answer.status_code, "<html" in answer.text) == (404, True)
+
+
+def test_every_page_has_its_landmarks_and_one_heading(place: Place, client: TestClient) -> None:
+    place.journal_of(STEP)
+    for path in ("/", "/runs", f"/runs/{RUN}", f"/runs/{RUN}/cells/{QUAY}", "/compare", "/plans"):
+        text = client.get(path).text
+        assert text.count("<h1") == text.count("<main") == text.count("<nav") == 1
+        assert 'lang="en"' in text
+        assert "To the content" in text
