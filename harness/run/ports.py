@@ -117,8 +117,9 @@ class Journal(Protocol):
     def keep(self, name: str, members: Sequence[Member]) -> BundleRef:
         """Keep the files of one attempt, byte for byte, durably, before returning.
 
-        Keeping the same attempt again after a crash makes a second bundle; it never
-        replaces one.
+        Keeping an attempt again makes a second bundle and never replaces one, unless the
+        first holds the very same files and no record has named it yet: a runner that died
+        before it could is made good by the next, and the files are not doubled.
         """
 
     def requests(self, after: int) -> tuple[Request, ...]:

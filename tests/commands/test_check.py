@@ -175,7 +175,10 @@ def test_a_plan_is_held_against_the_rig_only_when_that_is_asked(
 
     assert alone["problems"] == []
     assert (status, json.loads(out)["ok"]) == (Exit.WELL, True)
-    assert [problem["code"] for problem in json.loads(out)["problems"]] == ["reading-not-here"]
+    assert [problem["code"] for problem in json.loads(out)["problems"]] == [
+        "program-not-here",
+        "reading-not-here",
+    ]
 
 
 def test_a_long_plan_is_told_in_a_few_lines(tmp_path: Path) -> None:

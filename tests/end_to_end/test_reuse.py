@@ -10,6 +10,7 @@ import pytest
 
 from harness.run import records as r
 from tests.end_to_end.runs import Place
+from tests.end_to_end.test_schemas import documented, paths
 
 pytestmark = pytest.mark.slow
 
@@ -41,6 +42,14 @@ def cells(place: Place, run: str) -> list[dict[str, Any]]:
     return list(shown)
 
 
+def assert_shown(heading: str, answer: dict[str, Any], beginning: str) -> None:
+    """Hold the fields of *answer* that begin so to those the schemas describe."""
+    wanted = documented(heading)
+    found = {path for path in paths(answer, wanted) if path.startswith(beginning)}
+    assert found == {path for path in wanted if path.startswith(beginning)}
+    assert found
+
+
 def latest(place: Place) -> str:
     return str(place.json("status")["runs"][0]["run"])
 
@@ -59,6 +68,8 @@ def test_a_second_plan_takes_every_cell_and_shows_where_it_is_from(place: Place)
         assert new["state"] == "accepted"
         assert new["reused"]["run"] == first
         assert new["figures"]["average_fps"]["mean"] == old["figures"]["average_fps"]["mean"]
+    shown = place.json("results", "--run", second)
+    assert_shown("harness.results/1", shown, "cells[].reused.")
     _, table, _ = place.harness("results", "--run", second)
     assert f"reused (run {first}, " in table
 
@@ -85,6 +96,7 @@ def test_check_lists_a_stale_cell_with_what_differs_and_the_run_measures_it_agai
     captures = len(place.captures())
     another(place, ('"40"', '"30"'), more="extends: small hours")
     shown = place.json("check", "other.yaml")
+    assert_shown("harness.check/1", shown, "stale[]")
     assert len(shown["stale"]) == 2
     assert all(any("command" in text for text in each["differs"]) for each in shown["stale"])
     _, text, _ = place.harness("check", "other.yaml")

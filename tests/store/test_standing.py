@@ -122,6 +122,8 @@ def test_a_hold_says_why_and_what_to_do_until_it_is_released(tmp_path: Path) -> 
         "reason": "gpu.temperature 93 °C",
         "do": "clean the fan",
         "changed": [],
+        "limit": None,
+        "gate": None,
     }
     release = r.RigReleased(hold="h1", by="Ines", note="dust")
     run, _ = standing(tmp_path / "released", *BEGINNING, hold, release)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 
 import pytest
 
@@ -32,6 +33,23 @@ class _Rig:
         self.reads.append(pid)
         return self.table.get(pid)
 
+    def ticks(self, who: ProcessId) -> Callable[[], int | None]:
+        """Give the time of one process, as its kept file does; None once it is another."""
+
+        def spent() -> int | None:
+            found = self.read(who.pid)
+            same = found is not None and found.id == who
+            return found.own_ticks + found.reaped_ticks if found is not None and same else None
+
+        return spent
+
+    def session(self, pid: int) -> int | None:
+        """Give the session of a process: that of its parent, but below init and the runner."""
+        found = self.table.get(pid)
+        if found is None:
+            return None
+        return pid if found.parent in (1, os.getpid()) else self.session(found.parent)
+
 
 @pytest.fixture
 def rig(monkeypatch: pytest.MonkeyPatch) -> _Rig:
@@ -45,6 +63,8 @@ def rig(monkeypatch: pytest.MonkeyPatch) -> _Rig:
 def _work(rig: _Rig) -> OwnWork:
     return OwnWork(
         read=rig.read,
+        ticks=rig.ticks,
+        session=rig.session,
         newest=lambda: rig.newest,
         harness_s=lambda: 0.0,
         waited_s=lambda: rig.waited_s,
