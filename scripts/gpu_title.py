@@ -180,41 +180,27 @@ def engine_of(library: str) -> Engine:
     )
 
 
-def timed_frames(
-    engine: Engine, *, least_s: float, now_ns: Callable[[], int] = time.perf_counter_ns
+def timed(
+    step: Callable[[], None],
+    engine: Engine,
+    *,
+    least_s: float,
+    now_ns: Callable[[], int] = time.perf_counter_ns,
 ) -> list[int]:
-    """Compute frames for at least *least_s* seconds; return the time of each, ns.
+    """Carry *step* out for at least *least_s* seconds; return the time of each, ns.
 
-    Every frame ends with the card idle, and begins where the one before ended.
+    A step is a frame or a copy of *engine*. Each ends with the card idle, and begins where the
+    one before ended.
     """
     for _ in range(UNTIMED_FRAMES):
-        engine.frame()
+        step()
         engine.finish()
     durations_ns: list[int] = []
     ended_ns = now_ns()
     last_ns = ended_ns + round(least_s * 1e9)
     while ended_ns < last_ns:
         began_ns = ended_ns
-        engine.frame()
-        engine.finish()
-        ended_ns = now_ns()
-        durations_ns.append(ended_ns - began_ns)
-    return durations_ns
-
-
-def timed_copies(
-    engine: Engine, *, least_s: float, now_ns: Callable[[], int] = time.perf_counter_ns
-) -> list[int]:
-    """Copy for at least *least_s* seconds, one copy at a time; return the time of each, ns."""
-    for _ in range(UNTIMED_FRAMES):
-        engine.copy()
-        engine.finish()
-    durations_ns: list[int] = []
-    ended_ns = now_ns()
-    last_ns = ended_ns + round(least_s * 1e9)
-    while ended_ns < last_ns:
-        began_ns = ended_ns
-        engine.copy()
+        step()
         engine.finish()
         ended_ns = now_ns()
         durations_ns.append(ended_ns - began_ns)
@@ -290,7 +276,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if asked.copy_rate:
             moved_bytes = asked.many_mib * _BYTES_PER_MIB
             engine.load(side=64, products=1, moved_bytes=moved_bytes, half=False)
-            copies_ns = timed_copies(engine, least_s=asked.seconds)
+            copies_ns = timed(engine.copy, engine, least_s=asked.seconds)
             print(rate_as_json(engine, copies_ns, moved_bytes=moved_bytes))
             return 0
         moved_mib = asked.few_mib if asked.moves == "few" else asked.many_mib
@@ -306,7 +292,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             moved_bytes=moved_mib * _BYTES_PER_MIB,
             half=asked.half,
         )
-        frames_ns = timed_frames(engine, least_s=asked.seconds)
+        frames_ns = timed(engine.frame, engine, least_s=asked.seconds)
         if asked.log:
             lines = [f"{n},{ns / 1e6:.6f}\n" for n, ns in enumerate(frames_ns, start=1)]
             asked.log.write_text("frame,frame_ms\n" + "".join(lines), encoding="ascii")

@@ -12,6 +12,7 @@ from harness.rig.holds import Holds
 from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import open_store
+from harness.views.run_line import line_json
 
 TYPE_CHECKING = False  # as typing has it: this module must be quick to import
 if TYPE_CHECKING:
@@ -205,25 +206,8 @@ def _waits(text: str | None) -> dict[str, Any] | None:
 
 
 def _as_json(line: RunLine, interrupted: bool | None) -> dict[str, object]:
-    standing = line.standing
     return {
-        "run": line.run,
-        "plan": line.plan_name,
-        "rig": line.rig,
-        "created_at": line.created_at,
-        "phase": standing.phase,
-        "since": standing.since,
+        **line_json(line),
         "interrupted": interrupted,
-        "cells": {
-            "all": line.cells,
-            "open": line.open_cells,
-            "accepted": standing.accepted,
-            "short": standing.short,
-            "failed": standing.failed,
-        },
-        "passes": standing.passes,
-        "pass_in_progress": None
-        if standing.cell is None
-        else {"cell": standing.cell, "attempt": standing.attempt, "warm_up": standing.warm_up},
-        "waits": _waits(standing.waits),
+        "waits": _waits(line.standing.waits),
     }

@@ -1,6 +1,6 @@
 """The nights of a plan: when each begins, and up to when the rig must be left in peace.
 
-Pure, but for the time zone database that the standard library reads.
+Pure. A zone is handed in; the standard library may read its database behind it.
 """
 
 from __future__ import annotations

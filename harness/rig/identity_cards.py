@@ -1,6 +1,6 @@
 """What the graphics cards of a machine are, from the driver: fields of the fingerprint.
 
-Pure but for the driver it is handed. Cards are named by UUID and bus address, never by a
+Pure. The driver is handed in. Cards are named by UUID and bus address, never by a
 number: that changes with a restart, or when a second card is added.
 """
 

@@ -1,6 +1,6 @@
 r"""What a Windows machine is, from its registry and its firmware: the table of fields.
 
-Pure but for the system it is handed. Written for review: it is tested with a fake of the
+Pure. The system is handed in. Written for review: it is tested with a fake of the
 system, and has not run on Windows. Keys and values: Microsoft's documentation of the registry
 and of GetSystemFirmwareTable; those under ``HARDWARE\DESCRIPTION`` are common practice, no
 source.

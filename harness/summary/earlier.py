@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from harness.errors import StoreError
-from harness.plan.canonical import plan_hash, procedure_hash, thaw
+from harness.plan.canonical import plan_hash
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Plan
 from harness.run.records import CellSized
 from harness.run.sizing import enough_figure, sized_by_history
 from harness.store.seen import PassSeen
+from harness.summary.procedures import measured_alike, procedures, thawed
 from harness.summary.resolution import Spread, pooled_spread
 
 #: A title and its scene.
@@ -59,7 +59,7 @@ class _OfCell:
 def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
     """Return what the passes of *runs*, newest first, say of *plan*."""
     grid = {cell.key: cell for cell in cells(plan)}
-    wanted = {key: procedure_hash(plan, cell, definitions="") for key, cell in grid.items()}
+    wanted = procedures(plan, grid.values())
     names = {(title.title, title.scene): enough_figure(plan, title) for title in plan.titles}
     found: dict[str, _OfCell] = {}
     taken = 0
@@ -100,15 +100,8 @@ def sizes(plan: Plan, seen: Earlier) -> tuple[CellSized, ...]:
 
 def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:
     """Return the keys of the cells that the frozen plan measures as *wanted*."""
-    try:
-        other = thaw(frozen)
-    except StoreError:
-        return set()  # kept by another version, which nobody can say to be the same
-    return {
-        cell.key
-        for cell in cells(other)
-        if cell.key in wanted and procedure_hash(other, cell, definitions="") == wanted[cell.key]
-    }
+    other = thawed(frozen)
+    return measured_alike(other, wanted) if other is not None else set()
 
 
 def _take(

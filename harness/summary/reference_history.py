@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
-from harness.errors import StoreError
-from harness.plan.canonical import procedure_hash, thaw
 from harness.plan.cells import cells
 from harness.plan.document import Plan
 from harness.plan.order import blocks, reference_cells
@@ -20,6 +18,7 @@ from harness.rig.survey import ReferenceSeen, Seen
 from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
+from harness.summary.procedures import measured_alike, procedures, thawed
 from harness.summary.usual import LEAST, individuals
 
 #: A run: its frozen plan, and what gives its entries.
@@ -37,22 +36,14 @@ def reference_now(plan: Plan, runs: Iterable[Run]) -> Seen[ReferenceSeen]:
         return Seen(why="the plan has no reference cell")
     grid = {cell.key: cell for cell in cells(plan)}
     keys = {key for key in reference_cells(plan, blocks(plan)) if key is not None}
-    wanted = {key: procedure_hash(plan, grid[key], definitions="") for key in keys}
+    wanted = procedures(plan, (grid[key] for key in keys))
     name = reference_figure(plan)
     values: list[tuple[datetime, float, str]] = []
     for frozen, entries in runs:
-        try:
-            other = thaw(frozen)
-        except StoreError:
-            continue  # kept by another version, which nobody can say to be the same
-        same = {
-            cell.key
-            for cell in cells(other)
-            if cell.key in wanted
-            and procedure_hash(other, cell, definitions="") == wanted[cell.key]
-        }
+        other = thawed(frozen)
+        same = measured_alike(other, wanted) if other is not None else set()
         if same:
-            values += _values(entries(), same, name)
+            values += reference_values(entries(), same, name)
     return _held(sorted(values), name)
 
 
@@ -89,7 +80,7 @@ def reference_figure(plan: Plan) -> str:
     return DEFAULT_FIGURE
 
 
-def _values(
+def reference_values(
     entries: Iterable[Entry], same: set[str], name: str
 ) -> list[tuple[datetime, float, str]]:
     """Return (instant, value, unit) of the kept reference passes of the cells *same*."""

@@ -1,6 +1,6 @@
 """A night in simulated time: the same machine and loop, over a rehearsed bench.
 
-Pure; chance is handed in. Nothing is launched and nothing is kept: records go to a journal in
+Pure. Chance is handed in. Nothing is launched and nothing is kept: records go to a journal in
 memory and are gone with it. A person does each step some minutes after it was asked, within
 the plan's hours; a hold ends the rehearsal, since nobody is there to release the rig.
 """

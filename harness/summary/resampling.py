@@ -1,6 +1,6 @@
 """The bootstrap of many margins at once: BCa intervals of the difference of mean logarithms.
 
-Pure; chance is handed in. Needs numpy and scipy. From eight values a side only: with fewer the
+Pure. Chance is handed in. Needs numpy and scipy. From eight values a side only: with fewer the
 resampled means are too few and too narrow for what they promise. BCa after B. Efron, Journal of
 the American Statistical Association 82 (1987) 171-185: bias from the share of resamples below
 the estimate (half of those at it), acceleration from the jackknife over both samples, ends as

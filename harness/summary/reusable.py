@@ -11,16 +11,15 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from harness.errors import StoreError
-from harness.plan.canonical import procedure_differs, procedure_hash, thaw
+from harness.plan.canonical import procedure_differs
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Plan
 from harness.plan.order import blocks, reference_cells
-from harness.plan.rule_agreement import DEFAULT_FIGURE
 from harness.rig.fingerprint_fields import fields_meant
-from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
+from harness.summary.procedures import measured_alike, procedures, thawed
+from harness.summary.reference_history import reference_figure, reference_values
 from harness.summary.usual import individuals
 
 #: An earlier run: its name, its plan's name, its frozen plan, and what gives its entries.
@@ -56,7 +55,6 @@ class _Seen:
 class _Run:
     fields: dict[int, dict[str, str]] = field(default_factory=dict)
     cells: dict[str, _Seen] = field(default_factory=dict)
-    references: list[tuple[datetime, float]] = field(default_factory=list)
 
 
 def reusable(plan: Plan, runs: Iterable[EarlierRun], *, now: datetime) -> Reusable:
@@ -70,10 +68,10 @@ def reusable(plan: Plan, runs: Iterable[EarlierRun], *, now: datetime) -> Reusab
     if plan.reuse is None and not plan.extends:
         return Reusable()
     grid = {cell.key: cell for cell in cells(plan)}
-    wanted = {key: procedure_hash(plan, cell, definitions="") for key, cell in grid.items()}
+    wanted = procedures(plan, grid.values())
     # The first reference pass of a run is that of its first block.
     reference = reference_cells(plan, blocks(plan))[0]
-    figure = _reference_figure(plan)
+    figure = reference_figure(plan)
     offers: dict[str, r.Offer] = {}
     stale: dict[str, Stale] = {}
     history: list[tuple[datetime, float]] = []
@@ -81,25 +79,22 @@ def reusable(plan: Plan, runs: Iterable[EarlierRun], *, now: datetime) -> Reusab
         extended = bool(plan.extends) and plan_name == plan.extends
         if not extended and plan.reuse is None:
             continue
-        try:
-            other = thaw(frozen)
-        except StoreError:
-            continue  # kept by another version, which nobody can say to be the same
+        other = thawed(frozen)
+        if other is None:
+            continue
         theirs = {cell.key: cell for cell in cells(other) if cell.key in wanted}
-        same = {
-            key
-            for key, cell in theirs.items()
-            if procedure_hash(other, cell, definitions="") == wanted[key]
-        }
+        same = measured_alike(other, wanted)
         if extended:
             for key in theirs.keys() - same - stale.keys() - offers.keys():
                 differs = procedure_differs(other, plan, theirs[key])
                 stale[key] = Stale(cell=theirs[key], differs=differs)
         if not same:
             continue
-        run = _read(entries(), same, reference, figure)
-        history += run.references
-        _offer(plan, name, run, grid, offers, now)
+        kept = entries()
+        if reference in same:
+            found = reference_values(kept, {reference}, figure)
+            history += ((at, value) for at, value, _ in found)
+        _offer(plan, name, _read(kept, same), grid, offers, now)
     usual = _usual(history, figure)
     return Reusable(
         offers=tuple(
@@ -120,19 +115,8 @@ def reusable(plan: Plan, runs: Iterable[EarlierRun], *, now: datetime) -> Reusab
     )
 
 
-def _reference_figure(plan: Plan) -> str:
-    """Return the figure that the reference cell is known by: the frame rate, or its title's own."""
-    reference = plan.reference
-    wanted = (reference.title, reference.scene) if reference is not None else None
-    for title in plan.titles:
-        if (title.title, title.scene) == wanted and title.frames is None and title.figures:
-            return title.figures[0].name
-    return DEFAULT_FIGURE
-
-
-def _read(entries: Iterable[Entry], same: set[str], reference: str | None, figure: str) -> _Run:
+def _read(entries: Iterable[Entry], same: set[str]) -> _Run:
     run = _Run()
-    pending: dict[tuple[str, int], float | None] = {}
     for entry in entries:
         record = entry.record
         match record:
@@ -140,18 +124,8 @@ def _read(entries: Iterable[Entry], same: set[str], reference: str | None, figur
                 run.fields[record.group] = dict(record.fields)
             case r.PassStarted():
                 run.fields.setdefault(record.group, {}).update(record.new_fields)
-                usual = record.reference and not record.warm_up
-                if usual and record.cell == reference and reference in same:
-                    pending[record.cell, record.attempt] = None
-            case r.PassEnded():
-                if (record.cell, record.attempt) in pending:
-                    value = next((f.value for f in record.figures if f.name == figure), None)
-                    pending[record.cell, record.attempt] = value
             case r.PassJudged():
-                found = pending.pop((record.cell, record.attempt), None)
-                if found is not None and record.verdict is Verdict.KEPT:
-                    run.references.append((entry.at, found))
-                elif record.cell in same and record.marks:
+                if record.cell in same and record.marks:
                     run.cells.setdefault(record.cell, _Seen()).marked = True
             case r.CellClosed():
                 if record.cell in same:

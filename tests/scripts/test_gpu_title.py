@@ -50,7 +50,7 @@ def played(side: int, moved_bytes: int) -> PlayedEngine:
 
 def test_frames_add_up_to_the_time_they_took() -> None:
     engine = played(1000, 4_000_000)
-    frames_ns = gpu_title.timed_frames(engine, least_s=1.0, now_ns=lambda: engine.now_ns)
+    frames_ns = gpu_title.timed(engine.frame, engine, least_s=1.0, now_ns=lambda: engine.now_ns)
     untimed_ns = gpu_title.UNTIMED_FRAMES * engine.work_ns
     assert sum(frames_ns) == engine.now_ns - untimed_ns
     assert sum(frames_ns) >= 1e9 > sum(frames_ns[:-1])
@@ -59,7 +59,7 @@ def test_frames_add_up_to_the_time_they_took() -> None:
 def test_with_many_megabytes_the_small_sizes_meet_at_one_rate() -> None:
     def frame_ns(side: int, moved_bytes: int) -> int:
         engine = played(side, moved_bytes)
-        return gpu_title.timed_frames(engine, least_s=0.5, now_ns=lambda: engine.now_ns)[0]
+        return gpu_title.timed(engine.frame, engine, least_s=0.5, now_ns=lambda: engine.now_ns)[0]
 
     many, few = 268_435_456, 4_194_304
     assert frame_ns(256, many) == frame_ns(512, many) == many // 50
@@ -69,7 +69,7 @@ def test_with_many_megabytes_the_small_sizes_meet_at_one_rate() -> None:
 
 def test_the_rate_of_copies_is_bytes_over_time() -> None:
     engine = played(64, 268_435_456)
-    copies_ns = gpu_title.timed_copies(engine, least_s=0.5, now_ns=lambda: engine.now_ns)
+    copies_ns = gpu_title.timed(engine.copy, engine, least_s=0.5, now_ns=lambda: engine.now_ns)
     found = json.loads(gpu_title.rate_as_json(engine, copies_ns, moved_bytes=268_435_456))
     assert found["median_gigabytes_per_s"] == pytest.approx(50.0, rel=1e-6)
     assert found["copies"] * found["copy_bytes"] == pytest.approx(50e9 * found["seconds"])
@@ -81,11 +81,12 @@ def engine(monkeypatch: pytest.MonkeyPatch) -> PlayedEngine:
     engine = PlayedEngine()
     clock: Callable[[], int] = lambda: engine.now_ns  # noqa: E731
     monkeypatch.setattr(gpu_title, "engine_of", lambda library: engine)
-    for name in ("timed_frames", "timed_copies"):
-        timed = getattr(gpu_title, name)
-        monkeypatch.setattr(
-            gpu_title, name, lambda e, least_s, timed=timed: timed(e, least_s=least_s, now_ns=clock)
-        )
+    timed = gpu_title.timed
+    monkeypatch.setattr(
+        gpu_title,
+        "timed",
+        lambda step, e, least_s: timed(step, e, least_s=least_s, now_ns=clock),
+    )
     return engine
 
 

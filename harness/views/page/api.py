@@ -20,6 +20,7 @@ from harness.views.page import tonight as now
 from harness.views.page.page import Page, answer_json, page_of
 from harness.views.page.selections import arguments
 from harness.views.page.trace import readings as readings_of
+from harness.views.run_line import line_json
 
 _CHUNK_BYTES = 1 << 16
 
@@ -84,7 +85,7 @@ def runs(request: Request) -> Response:
     """Give every run."""
     lines = page_of(request).desk.lines(limit=-1)
     return answer_json(
-        {"schema": "harness.page.runs/1", "runs": [now.line_json(line) for line in lines]}
+        {"schema": "harness.page.runs/1", "runs": [line_json(line) for line in lines]}
     )
 
 
@@ -94,7 +95,7 @@ def run(request: Request) -> Response:
     return answer_json(
         {
             "schema": "harness.page.run/1",
-            **now.line_json(line),
+            **line_json(line),
             "step": now.step(line),
             "grid": [
                 {

@@ -18,6 +18,7 @@ from harness.rig.locks import Owner
 from harness.run.state import Grid
 from harness.store.standing import RunLine
 from harness.views.lengths import expected_pass_s
+from harness.views.run_line import line_json
 from harness.views.safety import OPENED_CASE, UNATTENDED
 
 SCHEMA = "harness.page.tonight/1"
@@ -140,27 +141,3 @@ def as_json(found: Tonight, *, again_s: float, label: str | None) -> dict[str, o
 def hold_json(hold: Hold) -> dict[str, object]:
     """Return a hold as the API shows it."""
     return {"id": hold.id, "run": hold.run, "reason": hold.reason, "do": hold.do, "at": hold.at}
-
-
-def line_json(line: RunLine) -> dict[str, object]:
-    """Return a run as a list of runs shows it."""
-    standing = line.standing
-    return {
-        "run": line.run,
-        "plan": line.plan_name,
-        "rig": line.rig,
-        "created_at": line.created_at,
-        "phase": standing.phase,
-        "since": standing.since,
-        "cells": {
-            "all": line.cells,
-            "open": line.open_cells,
-            "accepted": standing.accepted,
-            "short": standing.short,
-            "failed": standing.failed,
-        },
-        "passes": standing.passes,
-        "pass_in_progress": None
-        if standing.cell is None
-        else {"cell": standing.cell, "attempt": standing.attempt, "warm_up": standing.warm_up},
-    }
