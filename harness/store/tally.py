@@ -47,12 +47,12 @@ def tallied(
             changes |= {
                 "cell": record.cell,
                 "attempt": record.attempt,
-                "warm_up": None if record.reference else record.warm_up,
+                "warm_up": _role(record),
             }
         case r.PassSkipped():
             assert cell is not None
             cell = _in_group(cell, record.group).but(attempts=record.attempt)
-            if not record.reference:
+            if _role(record) is not None:
                 cell = _counted(cell, "warm_up" if record.warm_up else "failed")
                 changes["passes"] = run.passes + (not record.warm_up)
         case r.PassJudged():
@@ -113,6 +113,14 @@ _COUNTER = {
     Verdict.FAILED: "failed",
     Verdict.INTERRUPTED: "interrupted",
 }
+
+
+def _role(record: r.PassStarted | r.PassSkipped) -> bool | None:
+    """Return whether a pass is a warm-up; None: a reference pass, which counts to no cell.
+
+    What warms the reference cell up is a warm-up pass of that cell as any other is.
+    """
+    return None if record.reference and not record.warm_up else record.warm_up
 
 
 def _phase(run: RunStanding, record: r.Record) -> str:

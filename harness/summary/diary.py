@@ -233,6 +233,6 @@ class Diary(Onlooker):
 
 
 def _what(record: r.PassStarted | r.PassSkipped) -> str:
-    if record.reference:
+    if record.reference and not record.warm_up:
         return "reference"
     return "warm-up" if record.warm_up else "pass"

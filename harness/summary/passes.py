@@ -25,7 +25,7 @@ class Pass:
     attempt: int
     group: int
     warm_up: bool
-    reference: bool = False
+    reference: bool = False  #: counts to no cell; its warm-up passes are the cell's own
     order: int = 0  #: of its start among all passes of the run, from 1
     marks: list[str] = field(default_factory=list)
     verdict: Verdict | None = None
@@ -78,7 +78,7 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
                     attempt=record.attempt,
                     group=record.group,
                     warm_up=record.warm_up,
-                    reference=record.reference,
+                    reference=record.reference and not record.warm_up,
                     order=run.begun,
                     marks=list(record.marks),
                 )
@@ -88,7 +88,7 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
                     attempt=record.attempt,
                     group=record.group,
                     warm_up=record.warm_up,
-                    reference=record.reference,
+                    reference=record.reference and not record.warm_up,
                     order=run.begun,
                     verdict=Verdict.FAILED,
                 )

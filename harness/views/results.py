@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from harness.rules.figures import low_name
+from harness.rules.reported import UNVERIFIED
 from harness.run.records import CellState
-from harness.summary.cells import REUSED, CellSummary
+from harness.summary.cells import MARKED, REUSED, THIN, WIDE, CellSummary
 from harness.summary.cells_json import as_json as cell_json
 from harness.summary.estimates import Estimate
 
@@ -140,6 +141,16 @@ def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
     return [line(_HEAD), *(line(row) for row in rows)]
 
 
+#: What a flag of a cell means, where nothing else under the table says it.
+_FLAGS = {
+    THIN: "fewer than ten frames are in the tail that a low figure rests on",
+    MARKED: "a kept pass carries a remark (harness trace shows it)",
+    UNVERIFIED: "the title did not report the settings it was asked for; nothing vouches for them",
+    REUSED: "taken from an earlier run instead of measuring again; passes and figures are its own",
+    WIDE: "the interval ended wider than the plan wanted it",
+}
+
+
 def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     used: dict[str, str] = {}
     for summary in summaries:
@@ -159,10 +170,8 @@ def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     low_figure = low_name("low_1pct_fps", low)
     if low_figure in used:
         lines.append(f"1 % low: {used[low_figure]}; {mean}")
-    if any("thin" in summary.flags for summary in summaries):
-        lines.append("thin: fewer than ten frames are in the tail that a low figure rests on")
-    if any("marked" in summary.flags for summary in summaries):
-        lines.append("marked: a kept pass carries a remark (harness trace shows it)")
+    flags = {flag for summary in summaries for flag in summary.flags}
+    lines += [f"{flag}: {words}" for flag, words in _FLAGS.items() if flag in flags]
     lines.append(
         "spread: sample standard deviation of the average over kept passes, relative to it"
     )

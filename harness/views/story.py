@@ -160,7 +160,8 @@ def _pass(
             if record.reference:
                 what = f"{what} for the reference" if record.warm_up else "reference pass"
             marks = f"; {'; '.join(record.marks)}" if record.marks else ""
-            return f"{what} started, round {record.round}, waited {record.waited_s:.1f} s{marks}"
+            place = "" if record.reference else f", round {record.round}"
+            return f"{what} started{place}, waited {record.waited_s:.1f} s{marks}"
         case r.PassSkipped():
             return f"not carried out: {record.reason}"
         case r.PassEnded():

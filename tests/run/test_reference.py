@@ -163,3 +163,12 @@ def _standing(night: Rehearsal) -> tuple[RunStanding, dict[str, CellStanding]]:
         if cell is not None:
             found[cell.cell] = cell
     return run, found
+
+
+def test_what_warms_the_reference_cell_up_is_counted_as_its_warm_up() -> None:
+    night = played(keep=1, warm_up=1)
+    (summary,) = summarise(night.journal.entries(), plan=night.plan)
+    _, standing = _standing(night)
+
+    assert summary.passes.warm_up == 1
+    assert [cell.warm_up for cell in standing.values()] == [1]

@@ -93,7 +93,7 @@ def pass_rows(story: Iterable[Entry]) -> tuple[PassRow, ...]:
 
 
 def _what(record: r.PassStarted) -> str:
-    if record.reference:
+    if record.reference and not record.warm_up:
         return "reference pass"
     if record.preload:
         return "preload pass"
