@@ -136,7 +136,8 @@ def sized_by_earlier(folder: Path, plan: Plan, *, rig: str) -> tuple[CellSized, 
 
     from harness.plan.document import EnoughFrom
     from harness.store.history import open_history
-    from harness.summary.earlier import earlier, sizes
+    from harness.summary.earlier import earlier
+    from harness.summary.sizes import sizes
 
     if plan.enough is None or plan.enough.source is not EnoughFrom.HISTORY:
         return ()

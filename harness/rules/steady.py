@@ -9,18 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from harness.plan.document import Title
-
-#: The figure of titles that leave frames.
-OF_FRAMES = "average_fps"
-
-
-def figure_of(title: Title) -> str:
-    """Return the name of the figure that tells whether *title* is steady: its first."""
-    if title.frames is None and title.figures:
-        return title.figures[0].name
-    return OF_FRAMES
-
 
 def difference(figures: Sequence[float | None]) -> float | None:
     """Return how far the last two *figures* differ, as a fraction; None: not to be told.

@@ -7,19 +7,10 @@ spread, or by the cell's own first passes (``harness.rules.enough``).
 from __future__ import annotations
 
 from harness.plan.document import Plan, Title
-from harness.plan.rule_agreement import DEFAULT_FIGURE
+from harness.plan.main_figure import enough_figure
 from harness.rules.enough import Wanted, from_history, from_pilot
 from harness.run import records as r
 from harness.run.state import Progress, RunState
-
-
-def enough_figure(plan: Plan, title: Title) -> str:
-    """Return the figure that is to be known so exactly: the plan's, else the title's main one."""
-    named = plan.enough.figure if plan.enough is not None else None
-    own = [figure.name for figure in title.figures]
-    if named is not None and (title.frames is not None or named in own):
-        return named
-    return DEFAULT_FIGURE if title.frames is not None or not own else own[0]
 
 
 def sized_by_history(

@@ -13,8 +13,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from harness.plan.document import Gate
+from harness.plan.main_figure import main_figure
 from harness.rules.judgement import Judgement, Verdict
-from harness.rules.steady import difference, figure_of, steady
+from harness.rules.steady import difference, steady
 from harness.run import records as r
 from harness.run.state import Progress, RunState
 
@@ -41,7 +42,7 @@ def warmed_up(
     within = state.plan.passes.warm_up.within
     if within is None or not counts(started, judgement.verdict):
         return ()
-    on = figure_of(state.grid.titles[started.cell])
+    on = main_figure(state.grid.titles[started.cell])
     progress = state.progress[started.cell]
     figures = (*progress.warm_up_figures, figure(on, ended, judgement.verdict))
     most = state.plan.passes.warm_up.at_most
@@ -85,7 +86,7 @@ def count(state: RunState, started: r.PassStarted, ended: r.PassEnded, verdict: 
     progress = state.progress[started.cell]
     progress.warm_ups += 1
     if state.plan.passes.warm_up.within is not None:
-        on = figure_of(state.grid.titles[started.cell])
+        on = main_figure(state.grid.titles[started.cell])
         progress.warm_up_figures = (*progress.warm_up_figures, figure(on, ended, verdict))
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from harness.errors import AskedError, Problem
 from harness.plan.document import Better, Title
+from harness.plan.main_figure import main_figure
 from harness.rules.judgement import Figure
 from harness.summary.differences import Difference, also_differs, differences, together
 from harness.summary.directions import better_of
@@ -151,9 +152,7 @@ def compare(matched: Matched, *, asked: Asked) -> Comparison:
 
 def _row(base: SideCell, against: SideCell, asked: Asked) -> Row:
     title = _title(base)
-    name = asked.figure
-    if name is None:
-        name = "average_fps" if title.frames is not None else title.figures[0].name
+    name = asked.figure or main_figure(title)
     better = better_of(name, title)
     if better is None:
         raise NoRow(f"nobody says which way {name} is better: it has no faster and slower")

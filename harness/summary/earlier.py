@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from harness.plan.canonical import plan_hash
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Plan
-from harness.run.records import CellSized
-from harness.run.sizing import enough_figure, sized_by_history
+from harness.plan.main_figure import enough_figure
 from harness.store.seen import PassSeen
 from harness.summary.procedures import measured_alike, procedures, thawed
 from harness.summary.resolution import Spread, pooled_spread
@@ -75,27 +74,6 @@ def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
         if taken >= ENOUGH:
             break
     return _summed(found, grid, names, taken)
-
-
-def sizes(plan: Plan, seen: Earlier) -> tuple[CellSized, ...]:
-    """Return how many passes earlier ones say that each cell of *plan* wants.
-
-    A cell of a title that tells nothing goes by its own first passes.
-    """
-    titles = {(title.title, title.scene): title for title in plan.titles}
-    found = []
-    for cell in cells(plan):
-        spread = seen.spreads.get((cell.title, cell.scene))
-        sized = sized_by_history(
-            plan,
-            titles[cell.title, cell.scene],
-            cell.key,
-            sd=spread.sd if spread is not None else None,
-            df=spread.df if spread is not None else 0,
-        )
-        if sized is not None:
-            found.append(sized)
-    return tuple(found)
 
 
 def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:

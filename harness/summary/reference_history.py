@@ -12,6 +12,7 @@ from datetime import datetime
 
 from harness.plan.cells import cells
 from harness.plan.document import Plan
+from harness.plan.main_figure import main_figure
 from harness.plan.order import blocks, reference_cells
 from harness.plan.rule_agreement import DEFAULT_FIGURE
 from harness.rig.survey import ReferenceSeen, Seen
@@ -74,9 +75,8 @@ def reference_figure(plan: Plan) -> str:
     if plan.reference is None:
         return DEFAULT_FIGURE
     for title in plan.titles:
-        alike = (title.title, title.scene) == (plan.reference.title, plan.reference.scene)
-        if alike and title.frames is None and title.figures:
-            return title.figures[0].name
+        if (title.title, title.scene) == (plan.reference.title, plan.reference.scene):
+            return main_figure(title)
     return DEFAULT_FIGURE
 
 

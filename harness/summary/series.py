@@ -21,6 +21,7 @@ from typing import assert_never
 from harness.plan.canonical import procedure_hash
 from harness.plan.cells import Cell, cells
 from harness.plan.document import Plan
+from harness.plan.main_figure import main_figure
 from harness.plan.rule_agreement import DEFAULT_FIGURE
 from harness.rig.fingerprint_fields import TITLE_BUILD, TITLE_FILES, fields_meant, title_build
 from harness.rules.judgement import Figure, Verdict
@@ -159,8 +160,7 @@ def cell_figure(plan: Plan, cell: Cell) -> str:
     """Return the figure a cell is known by: the frame rate, or its title's first own."""
     for title in plan.titles:
         if (title.title, title.scene) == (cell.title, cell.scene):
-            own = title.frames is None and bool(title.figures)
-            return title.figures[0].name if own else DEFAULT_FIGURE
+            return main_figure(title)
     return DEFAULT_FIGURE
 
 

@@ -147,6 +147,7 @@ _FLAGS = {
     MARKED: "a kept pass carries a remark (harness trace shows it)",
     UNVERIFIED: "the title did not report the settings it was asked for; nothing vouches for them",
     REUSED: "taken from an earlier run instead of measuring again; passes and figures are its own",
+    "settling": "frame times had not settled when the scene began (harness trace says until when)",
     WIDE: "the interval ended wider than the plan wanted it",
 }
 

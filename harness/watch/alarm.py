@@ -71,4 +71,8 @@ class Alarm:
         return self
 
     def __exit__(self, *_: object) -> None:
+        # Shut down in the middle of a firing, the library looks for its job where none is any
+        # more. Taking the jobs away waits for a firing in hand, and none comes after.
+        self._scheduler.pause()
+        self._scheduler.remove_all_jobs()
         self._scheduler.shutdown(wait=False)

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from harness.plan.document import Better, Command, FigureFrom, FigureSpec, Frames, Title
-from harness.rules.steady import difference, figure_of, steady
+from harness.plan.main_figure import main_figure
+from harness.rules.steady import difference, steady
 
 SCORE = FigureSpec(name="score", source=FigureFrom.OUTPUT, better=Better.HIGHER)
 TITLE = Title(
@@ -50,6 +51,6 @@ def test_a_title_is_steady_by_its_first_figure_or_by_its_frames() -> None:
     frames = Frames(file="frames.csv", column="ms", unit="ms")
     with_frames = replace(TITLE, frames=frames, figures=(SCORE,))
     with_score = replace(TITLE, figures=(SCORE,))
-    assert figure_of(with_frames) == "average_fps"
-    assert figure_of(with_score) == "score"
-    assert figure_of(TITLE) == "average_fps"
+    assert main_figure(with_frames) == "average_fps"
+    assert main_figure(with_score) == "score"
+    assert main_figure(TITLE) == "average_fps"
