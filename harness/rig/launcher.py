@@ -38,7 +38,11 @@ def become(arguments: list[str]) -> None:
             call_function(dlsym(libc, "signal"), (ignored, None))
         stage = "priority"
         cores = {int(core) for core in arguments[2].split(",")}
-        if cores != os.sched_getaffinity(0):
+        own = os.sched_getaffinity(0)
+        if cores != own:
+            # This began on the runner's core, and the kernel leaves a busy thread where it is: it
+            # is sent off first, or whatever the runner does interrupts it.
+            os.sched_setaffinity(0, cores - own or cores)
             os.sched_setaffinity(0, cores)
         if int(arguments[3]) != os.getpriority(os.PRIO_PROCESS, 0):
             os.setpriority(os.PRIO_PROCESS, 0, int(arguments[3]))

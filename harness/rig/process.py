@@ -47,6 +47,16 @@ def keep_to_last_core() -> None:
         os.sched_setaffinity(0, {max(cores)})
 
 
+def share_cores_of(pid: int) -> None:
+    """Let this thread, and no other, run wherever process *pid* may: the kernel picks an idle core.
+
+    A thread that is kept to one core interrupts whatever is busy there. Seen on a machine of 16
+    cores: 0.8 ms of a title's frames at each look taken on its core, nothing on any idle one.
+    """
+    with contextlib.suppress(OSError):  # it has ended already
+        os.sched_setaffinity(0, os.sched_getaffinity(pid))
+
+
 def keep_descriptors() -> None:
     """Keep every descriptor that this process was itself given from the commands it starts.
 

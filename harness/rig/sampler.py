@@ -20,9 +20,10 @@ from pathlib import Path
 
 from harness.rig.clock import MachineClock
 from harness.rig.crossings import LimitBreached, PassWatch
-from harness.rig.process import Started
+from harness.rig.process import Started, share_cores_of
 from harness.rig.readings import Reading, Sample
 from harness.rig.sensors.sensors import Sensors
+from harness.rig.tasks import Sampling
 
 INTERVAL_S = 1.0
 _INFINITE = float("inf")
@@ -67,7 +68,7 @@ class Sampler:
         self._over.acquire()
         self._finished = False
         self._thread = threading.Thread(target=self._run, name="sampler", daemon=True)
-        self._started_s = 0.0
+        self._started_s, self._pid = 0.0, 0
         self._each_tick: Callable[[], None] = lambda: None
         self._last_awake_s = 0.0
         self.samples: list[Sample] = []
@@ -80,7 +81,7 @@ class Sampler:
 
     def begin(self, started: Started, *, each_tick: Callable[[], None]) -> None:
         """Start watching a command that has just been started."""
-        self._started_s = started.started_s
+        self._started_s, self._pid = started.started_s, started.id.pid
         self._each_tick = each_tick
         self._last_awake_s = self._clock.awake_s()
         self._follow(started.id.pid)
@@ -126,6 +127,17 @@ class Sampler:
         if self.failure is not None:
             raise self.failure
 
+    def sampling(self) -> Sampling:
+        """Return when it looked, and how the clocks of the machine stand to each other now."""
+        steady_s = self._clock.steady_s()
+        of_day_s = self._clock.now().timestamp()
+        return Sampling(
+            started_s=self._started_s,
+            interval_s=self._interval_s,
+            looks=tuple(self.looks),
+            behind_s=(0.0, self._clock.suspended_s(), steady_s - of_day_s),
+        )
+
     def _lost(self, silent_s: float) -> LimitBreached | None:
         """Return that the first limit's reading is lost; None where no limits are in force."""
         if not self._watch.limits:
@@ -143,6 +155,7 @@ class Sampler:
     def _run(self) -> None:
         try:
             tick = 0
+            share_cores_of(self._pid)
             while True:
                 over_s = self._tick(self._started_s + tick * self._interval_s)
                 if self.limit is not None and self._ends:

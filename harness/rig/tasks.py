@@ -111,6 +111,21 @@ class OtherLoad:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """When the sampler looked at the rig during the title's command, on the steady clock.
+
+    ``looks`` are start and end of each, ``interval_s`` lies from one deadline to the next,
+    counted from ``started_s``. ``behind_s`` says of each clock of the machine how far it is
+    behind the steady one: the steady clock itself, the monotonic one, the clock of the day.
+    """
+
+    started_s: float
+    interval_s: float
+    looks: tuple[tuple[float, float], ...]
+    behind_s: tuple[float, ...] = (0.0,)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassReport:
     """What happened in one pass.
 
@@ -137,6 +152,7 @@ class PassReport:
     device_lost: str | None = None  #: a device that answers no more, with what was read last
     slept_s: float = 0.0  #: time the machine was suspended in the pass
     harness_cpu_s: float = 0.0  #: processor time of the runner itself during the pass
+    sampling: Sampling | None = None  #: when the rig was looked at, beside the title's command
     #: by how much the clock of the day jumped in the pass; whoever asked for it notes it
     clock_jumped_s: float = 0.0
 

@@ -14,6 +14,7 @@ definitions; common practice, no source.
 
 from __future__ import annotations
 
+from harness.rules.repeats import first_repeat
 from harness.rules.settling import BATCH, LEAST_BATCHES, settled_from
 
 TYPE_CHECKING = False
@@ -33,7 +34,6 @@ SETTLING_APART = 0.01  #: what a first part must move their average by, and lie 
 GAP_FACTOR = 20.0  # times the median
 GAP_MS = 500.0
 ALTERNATING_SHARE = 0.5
-REPEATED_ROWS = 5
 USUAL_RATES = (24, 25, 30, 40, 45, 48, 50, 60, 72, 75, 90, 100, 120, 144, 165, 170, 180, 200, 240,
                280, 300, 360, 480, 500)  # fmt: skip
 
@@ -100,7 +100,8 @@ def _capped(times: FrameTimes, median: float) -> Flag | None:
         return None
     return Flag(
         "capped",
-        f"{share:.0%} of frames within {HAIR:.1%} of {median:.4g} ms{_usual(median)}: looks capped",
+        f"{100 * share:.0f} % of frames within {100 * HAIR:.1f} % of {median:.4g} ms"
+        f"{_usual(median)}: looks capped",
     )
 
 
@@ -167,8 +168,8 @@ def _loading_head(times: FrameTimes, median: float, head: int) -> Flag:
     frames = "the first frame lasts" if head == 1 else f"the first {head} frames last"
     return Flag(
         "loading-head",
-        f"{frames} {total_ms / 1000.0:.4g} s, {total_ms / times.total_ms:.0%} of the capture; the "
-        f"middle frame lasts {median:.4g} ms: is a loading screen inside?",
+        f"{frames} {total_ms / 1000.0:.4g} s, {100 * total_ms / times.total_ms:.0f} % of the "
+        f"capture; the middle frame lasts {median:.4g} ms: is a loading screen inside?",
         first=1,
         last=head,
         line=times.line(0),
@@ -194,8 +195,8 @@ def _settling(times: FrameTimes) -> Flag | None:
     return Flag(
         "settling",
         f"the steady part begins after {steady.first} frames, {head_ms / 1000.0:.4g} s (MSER-5); "
-        f"without them the average is {abs(gain):.1%} {'higher' if gain > 0 else 'lower'}: is a "
-        "warm-up inside?",
+        f"without them the average is {100 * abs(gain):.1f} % {'higher' if gain > 0 else 'lower'}: "
+        "is a warm-up inside?",
         first=1,
         last=steady.first,
         line=times.line(0),
@@ -209,8 +210,8 @@ def _alternating(times: FrameTimes) -> Flag | None:
     share = blocks.alternating / blocks.looked_at
     return Flag(
         "alternating",
-        f"in {share:.0%} of the capture every second frame is longer than its neighbours: are "
-        "frames doubled or generated?",
+        f"in {100 * share:.0f} % of the capture every second frame is longer than its neighbours: "
+        "are frames doubled or generated?",
     )
 
 
@@ -243,28 +244,16 @@ def _repeated(times: FrameTimes) -> Flag | None:
 
     Looked for where no counter has told already, and where all frames are at hand in order.
     """
-    values = times.opening
-    count = times.count
-    if times.counted or count != len(values) or count < 2 * REPEATED_ROWS:
+    if times.counted or times.count != len(times.opening):
         return None
-    windows = list(zip(*(values[at:] for at in range(REPEATED_ROWS)), strict=False))
-    if len(set(windows)) == len(windows):
+    found = first_repeat(times.opening)
+    if found is None:
         return None
-    seen: dict[tuple[float, ...], int] = {}
-    for place, window in enumerate(windows):
-        before = seen.get(window)
-        if (
-            before is not None
-            and REPEATED_ROWS <= place - before <= 10 * REPEATED_ROWS
-            and len(set(window)) >= REPEATED_ROWS - 1
-            and values[before:place] == values[place : 2 * place - before]
-        ):
-            return Flag(
-                "repeated-rows",
-                f"{place - before} frames repeat the {place - before} before them exactly",
-                first=place + 1,
-                last=2 * place - before,
-                line=times.line(place),
-            )
-        seen[window] = place
-    return None
+    place, long = found
+    return Flag(
+        "repeated-rows",
+        f"{long} frames repeat the {long} before them exactly",
+        first=place + 1,
+        last=place + long,
+        line=times.line(place),
+    )

@@ -26,6 +26,30 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HarnessCost:
+    """What looking at the rig cost the frames of one pass, measured from its own capture.
+
+    ``cost_ms`` is a mean for each look, with its 95 % interval; ``share`` is that of the frames'
+    whole time, ``most_share`` the same at ``high_ms``. Where the looks cost nothing the cost is
+    as often below zero as above. All five are given, or ``why``.
+
+    ``laid`` says how the frames were laid on the sampler's clock: ``clock`` by their own clock
+    values, ``found`` by the place in the sampler's period at which they are longer, ``sought``
+    where no place stands out: the interval is then that of every place it can be.
+    """
+
+    definition: str
+    looks: int
+    cost_ms: float | None = None
+    low_ms: float | None = None
+    high_ms: float | None = None
+    share: float | None = None
+    most_share: float | None = None
+    laid: str = ""
+    why: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """What was read from the captures and the output of one pass.
 
@@ -40,6 +64,7 @@ class Measured:
     frames: int | None = None
     problem: str | None = None
     fault: str | None = None
+    harness_cost: HarnessCost | None = None  #: None: nothing real was measured
 
     def figure(self, name: str) -> Figure | None:
         """Return the figure called *name*, or None."""

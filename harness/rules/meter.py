@@ -8,6 +8,7 @@ strictly. Whatever is wrong becomes part of the answer; no file makes this raise
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import stat
@@ -20,9 +21,11 @@ from harness.rig.captures.declared import declared
 from harness.rig.captures.read import read_capture
 from harness.rig.tasks import PassReport, PassTask
 from harness.rules import pointer
+from harness.rules.believable import believed, why_unbelievable
 from harness.rules.figures import figures
 from harness.rules.flags import flags
 from harness.rules.judgement import Figure, Measured
+from harness.rules.observer import harness_cost, not_told
 from harness.rules.reported import Reported, reported
 
 #: Frames may last a little longer than the command: clocks differ, and a recorder starts early.
@@ -48,7 +51,8 @@ def measure(task: PassTask, report: PassReport) -> Measured:
     folder = report.folder
     if folder is None:
         return Measured(fault="no-capture", problem="the pass has no folder, so nothing was kept")
-    found = Measured()
+    why = "the title leaves no frames" if title.frames is None else "no frames could be read"
+    found = Measured(harness_cost=not_told(why))
     try:
         used = Reported()
         if title.reports:
@@ -62,7 +66,11 @@ def measure(task: PassTask, report: PassReport) -> Measured:
         made = tuple(_from_spec(spec, folder, report) for spec in title.figures)
     except Fault as fault:
         return Measured(
-            fault=fault.fault, problem=fault.problem, frames=found.frames, notes=found.notes
+            fault=fault.fault,
+            problem=fault.problem,
+            frames=found.frames,
+            notes=found.notes,
+            harness_cost=found.harness_cost,
         )
     if found.problem is not None:
         return found
@@ -71,6 +79,7 @@ def measure(task: PassTask, report: PassReport) -> Measured:
         flags=found.flags + used.flags,
         notes=found.notes + used.notes,
         frames=found.frames,
+        harness_cost=found.harness_cost,
     )
 
 
@@ -101,6 +110,7 @@ def _from_frames(frames: Frames, cut: Cut, folder: Path, report: PassReport) -> 
             problem=f"{where}: {trouble.what} ({trouble.code}){more}",
             notes=capture.notes,
             frames=capture.frames or None,
+            harness_cost=not_told("the capture cannot be taken"),
         )
     times = capture.times
     assert times is not None, "a capture without frames has a trouble"
@@ -115,7 +125,7 @@ def _from_frames(frames: Frames, cut: Cut, folder: Path, report: PassReport) -> 
         )
     raised = flags(times)
     return Measured(
-        figures=tuple(
+        figures=believed(
             Figure(
                 name=each.name,
                 value=each.value,
@@ -132,6 +142,9 @@ def _from_frames(frames: Frames, cut: Cut, folder: Path, report: PassReport) -> 
             f"{flag.name}{f' ({flag.where})' if flag.where else ''}: {flag.what}" for flag in raised
         ),
         frames=times.count,
+        harness_cost=harness_cost(
+            times, report.sampling, wall_s=wall_s, slept=report.slept_s > 0.0
+        ),
     )
 
 
@@ -217,6 +230,9 @@ def _from_spec(spec: FigureSpec, folder: Path, report: PassReport) -> Figure:
 
 
 def _figure(spec: FigureSpec, value: float, *, unit: str, definition: str) -> Figure:
+    why = why_unbelievable(value)
+    if why is not None:
+        raise Fault("no-figure", f"figure {spec.name!r}: {why}")
     return Figure(name=spec.name, value=value, unit=unit, definition=definition)
 
 
@@ -271,7 +287,10 @@ def _in_json(spec: FigureSpec, folder: Path, report: PassReport) -> float:
             f"figure {spec.name!r}: {_shown(value)} at {spec.pointer} in {spec.file} is not a "
             "number",
         )
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:  # a whole number of JSON may have any number of digits
+        return math.inf if value > 0 else -math.inf
 
 
 def _shown(value: object) -> str:

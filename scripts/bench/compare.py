@@ -46,26 +46,35 @@ def thousand_cells() -> Iterator[Line]:
         21,
         limit=2.0,
     )
-    yield _rows_line(base, against)
+    yield _rows_line(base, against, arrays=True)
+    yield _rows_line(base, against, arrays=False)
     yield _bootstrap_line()
 
 
-def _rows_line(base: np.ndarray, against: np.ndarray) -> Line:
-    """Measure the way without numpy, which a rig takes: shown, with no figure to reach."""
+def _rows_line(base: np.ndarray, against: np.ndarray, *, arrays: bool) -> Line:
+    """Measure a comparison's own ways, from passes cell by cell: shown, no figure to reach.
+
+    Below ``MANY_ROWS`` a comparison takes the standard library, since importing scipy takes
+    longer than arrays then save.
+    """
     from harness.plan.document import Better
     from harness.summary.evidence import two_samples
+    from harness.summary.many_margins import of_rows
     from harness.summary.margins import margins
+
+    way = of_rows if arrays else margins
 
     def rows() -> None:
         logs = zip(np.log(base).tolist(), np.log(against).tolist(), strict=True)
         evidence = [two_samples(one, other) for one, other in logs]
-        margins(evidence, band=0.03, better=[Better.HIGHER] * len(evidence))
+        way(evidence, band=0.03, better=[Better.HIGHER] * len(evidence))
 
     def call() -> None:
         found = stats.ttest_ind(np.log(against), np.log(base), axis=1, equal_var=False)
         found.confidence_interval(0.95)
 
-    return ratio(f"{CELLS} margins, standard library alone / the same call", rows, call)
+    how = "on arrays" if arrays else "standard library alone"
+    return ratio(f"{CELLS} margins cell by cell, {how} / the same call", rows, call)
 
 
 def _bootstrap_line() -> Line:

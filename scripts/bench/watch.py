@@ -78,7 +78,8 @@ def _daemon() -> Iterator[int]:
         quiet = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL}
         subprocess.run(asked, check=True, env=os.environ | own, **quiet)  # type: ignore[call-overload]
         log = folder / "rig" / "daemon.log"
-        with subprocess.Popen([*door, "daemon"], env=os.environ | own, **quiet) as daemon:  # type: ignore[call-overload]
+        watch = [*door, "daemon", "--no-page"]
+        with subprocess.Popen(watch, env=os.environ | own, **quiet) as daemon:  # type: ignore[call-overload]
             try:
                 _wait_until_it_waits(log)
                 yield daemon.pid

@@ -186,6 +186,8 @@ def test_a_figure_is_found_in_output_that_is_not_text(folder: Path) -> None:
         (b"", "not found"),
         (b"score = 1.2.3\n", "not a number"),
         (b"score = 10\nscore = 11\n", "2 different values"),
+        (b"score = " + b"9" * 301 + b"\n", "1e+301 is beyond all measure"),
+        (b"score = 0." + b"0" * 300 + b"1\n", "1e-301 is beyond all measure"),
     ],
 )
 def test_a_figure_that_is_not_measured_is_a_fault(folder: Path, output: bytes, said: str) -> None:
@@ -211,6 +213,9 @@ def test_a_figure_is_found_in_json(folder: Path) -> None:
         ('{"summary": {"psnr_db": "41.5"}}', "no-figure"),
         ('{"summary": {"psnr_db": true}}', "no-figure"),
         ('{"summary": {}}', "no-figure"),
+        ('{"summary": {"psnr_db": 1e300}}', "no-figure"),
+        ('{"summary": {"psnr_db": 1e999}}', "no-figure"),
+        pytest.param('{"summary": {"psnr_db": -1' + "0" * 400 + "}}", "no-figure", id="digits"),
         ("{", "no-figure"),
         ("", "no-capture"),
     ],
@@ -228,3 +233,35 @@ def test_frames_and_figures_stand_together(folder: Path) -> None:
 
 def test_a_pass_without_a_folder_measured_nothing() -> None:
     assert measured(None).fault == "no-capture"
+
+
+# --- what the harness cost ----------------------------------------------------------------
+
+
+def why(found: Measured) -> str | None:
+    assert found.harness_cost is not None
+    assert found.harness_cost.cost_ms is None
+    return found.harness_cost.why
+
+
+def test_a_pass_that_nobody_looked_at_says_so(folder: Path) -> None:
+    assert why(measured(folder)) == "0 looks at the rig in the pass, and 5 are the least"
+
+
+def test_a_title_without_frames_says_so(folder: Path) -> None:
+    specs = (spec(FigureFrom.WALL_TIME),)
+    assert why(measured(folder, frames=None, figures=specs)) == "the title leaves no frames"
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("", "no frames could be read"),
+        ("frame_no,frame_ms\n1,16.0\n2,\n", "the capture cannot be taken"),
+    ],
+)
+def test_a_capture_that_is_refused_has_no_cost(folder: Path, text: str, reason: str) -> None:
+    (folder / "captures" / "frames.csv").write_text(text)
+    found = measured(folder)
+    assert found.fault is not None
+    assert why(found) == reason

@@ -8,13 +8,14 @@ borders of pieces, so that pieces leave no trace in the result.
 from __future__ import annotations
 
 from harness.rig.captures import plain
+from harness.rig.captures.declared import UNITS
 from harness.rig.captures.times import (
     OPENING_FRAMES,
     Blocks,
     FrameTimes,
     Runs,
 )
-from harness.rig.captures.trouble import AGAIN, Trouble
+from harness.rig.captures.trouble import AGAIN, Trouble, implausible
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ class Assembly:
         self._blocks = Blocks()
         self._over: Any = None  # frames at the end that are not a whole block
         self._opening: list[float] = []
+        self._into_ms = 0.0  # where the first frame of the part begins
         self._later: tuple[float, int] | None = None
         self._first_line: int | None = None
         self._bad: dict[str, tuple[int, int | None]] = {}
@@ -126,9 +128,10 @@ class Assembly:
         if self._part is not None:
             length = self._part.length_ms
             end_ms = INFINITE if length is None else self._part.from_ms + length
-            first, last, self._at_ms = self._do.within(
-                values, self._at_ms, self._part.from_ms, end_ms
-            )
+            at_ms = self._at_ms
+            first, last, self._at_ms = self._do.within(values, at_ms, self._part.from_ms, end_ms)
+            if not self.count:
+                self._into_ms = at_ms + sum(self._do.listed(values[:first]))
             self.before_part += first
             self.after_part += len(values) - last
             if last - first < len(values):
@@ -257,26 +260,19 @@ class Assembly:
             opening=self._opening,
             later_longest=self._later,
             first_line=self._first_line,
+            began_ms=self._began_ms(),
         )
+
+    def _began_ms(self) -> float | None:
+        """Return when the first frame of the part began, on the clock of the capture."""
+        if self._before is None:
+            return None
+        times, over = UNITS[self._unit]
+        return self._before * times / over - self.whole_ms() + self._into_ms
 
 
 def _as_it_is(run: Sequence[float]) -> Sequence[float]:
     return run
-
-
-def implausible(value_ms: float, unit: str, *, line: int | None = None, clock: bool) -> Trouble:
-    """Return the trouble of frames that cannot be true in the declared unit."""
-    rate = f"{1000.0 / value_ms:.4g} frames a second"
-    if value_ms > 1000.0:
-        rate = f"{value_ms / 1000.0:.4g} s a frame"
-    other = "" if clock else ", or values clock if they are instants"
-    return Trouble(
-        "unit-implausible",
-        f"frame times of {value_ms:.4g} ms, that is {rate}, cannot be true: the unit was taken "
-        f"as {unit}",
-        line=line,
-        do=f"declare the unit of the column{other}",
-    )
 
 
 def frame_times(values_ms: Sequence[float]) -> FrameTimes:

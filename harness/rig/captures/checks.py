@@ -6,8 +6,7 @@ practice, no source.
 
 from __future__ import annotations
 
-from harness.rig.captures.assembly import implausible
-from harness.rig.captures.trouble import AGAIN, Trouble
+from harness.rig.captures.trouble import AGAIN, Trouble, implausible
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -249,7 +249,8 @@ class Gather:
             some = ", ".join(f"{shown(text)} {count}" for text, count in names.most_common(6))
             share = names.total() / (names.total() + self._rows)
             self.notes.append(
-                f"{names.total()} rows of others passed over ({share:.1%} of all rows): {some}"
+                f"{names.total()} rows of others passed over ({100 * share:.1f} % of all rows): "
+                + some
                 + (" …" if len(names) > 6 else "")
             )
 

@@ -211,9 +211,19 @@ class FrameTimes:
         later_longest: The longest frame after those, and its place; None if there is none.
         first_line: The line of the first frame, None where frames are not lines.
         counted: Whether a counter in the file has told that no frame is lost or doubled.
+        began_ms: When the first frame began, on the capture's clock; None: it holds durations.
     """
 
-    __slots__ = ("blocks", "counted", "first_line", "later_longest", "opening", "runs", "total_ms")
+    __slots__ = (
+        "began_ms",
+        "blocks",
+        "counted",
+        "first_line",
+        "later_longest",
+        "opening",
+        "runs",
+        "total_ms",
+    )
 
     def __init__(
         self,
@@ -225,7 +235,9 @@ class FrameTimes:
         later_longest: tuple[float, int] | None = None,
         first_line: int | None = None,
         counted: bool = False,
+        began_ms: float | None = None,
     ) -> None:
+        self.began_ms = began_ms
         self.counted = counted
         self.runs = runs
         self.total_ms = total_ms

@@ -148,3 +148,18 @@ def listed(names: list[str] | tuple[str, ...], *, most: int = 12) -> str:
     if len(names) > most:
         parts.append(f"… {len(names) - most} more")
     return ", ".join(parts)
+
+
+def implausible(value_ms: float, unit: str, *, line: int | None = None, clock: bool) -> Trouble:
+    """Return the trouble of frames that cannot be true in the declared unit."""
+    rate = f"{1000.0 / value_ms:.4g} frames a second"
+    if value_ms > 1000.0:
+        rate = f"{value_ms / 1000.0:.4g} s a frame"
+    other = "" if clock else ", or values clock if they are instants"
+    return Trouble(
+        "unit-implausible",
+        f"frame times of {value_ms:.4g} ms, that is {rate}, cannot be true: the unit was taken "
+        f"as {unit}",
+        line=line,
+        do=f"declare the unit of the column{other}",
+    )
