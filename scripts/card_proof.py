@@ -8,6 +8,8 @@ Touches the card (computes on it; sets nothing), disk, processes, the clock. The
     fall      a hot card brought back to a band, and a band the room does not allow
     guard     a load that its power limit holds down, voided by a guard
     kill      kill -9 of the runner in mid-pass; the card must be empty, the run must go on
+    cost      passes of a minute, of which it is told what looking at the rig cost them, and
+              what each source of readings costs a title's frames; the logger rests
     grid      plans/gpu.yaml, shortened with --quick
 
 While they run, nvidia-smi logs the same card once a second; at the end the two are put side
@@ -18,6 +20,7 @@ Before you start it: a working smoke alarm, clear air paths, no modified power p
 from __future__ import annotations
 
 import argparse
+import bisect
 import csv
 import json
 import os
@@ -26,8 +29,8 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, nullcontext
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -53,9 +56,13 @@ REASONS: dict[str, int] = {
     "gpu.limited.heat": 0x20 | 0x40,
     "gpu.limited.power": 0x4 | 0x80,
 }
-_QUERY = [
+QUERY = [
     "timestamp", *(field for field, _, _ in FIELDS.values()), "clocks_event_reasons.active"
 ]  # fmt: skip
+
+#: A sample that the harness kept, and a line of the log, each with its instant.
+Kept = tuple[datetime, dict[str, dict[str, object]]]
+Logged = tuple[datetime, dict[str, str]]
 
 
 def smi(*what: str) -> str:
@@ -74,8 +81,8 @@ def on_the_card() -> list[str]:
 @contextmanager
 def logged(file: Path) -> Iterator[None]:
     """Let nvidia-smi log the card once a second into *file*."""
-    with file.open("wb") as out:
-        asked = ["nvidia-smi", f"--query-gpu={','.join(_QUERY)}", "-l", "1"]
+    with file.open("ab") as out:
+        asked = ["nvidia-smi", f"--query-gpu={','.join(QUERY)}", "-l", "1"]
         logger = subprocess.Popen([*asked, "--format=csv,noheader,nounits"], stdout=out)
         try:
             yield
@@ -187,6 +194,114 @@ def fall(into: Path) -> None:
     )
     for line in (into / "log.csv").read_text().splitlines()[-3:]:
         print("  log: " + line)
+    for line in kept_forecasts(into / "store"):
+        print("  " + line, flush=True)
+
+
+def kept_forecasts(store: Path) -> Iterator[str]:
+    """Yield what the records keep of each wait: what was foretold, beside what came true."""
+    from harness.run import records as r
+    from harness.store.sqlite import open_store
+    from harness.summary.forecasts import borne_out
+    from harness.views.foretold import borne_words, foretold_lines
+
+    with open_store(store, write=False) as opened:
+        for line in reversed(opened.runs()):
+            records = [entry.record for entry in opened.entries(line.run)]
+            yield f"--- {line.plan_name}: foretold, and what came true"
+            for record in records:
+                if not isinstance(record, r.PassStarted | r.PassSkipped | r.RigHeld):
+                    continue
+                yield from foretold_lines(record.foretold)
+                if record.gate is not None and (floor := record.gate.floor) is not None:
+                    yield (
+                        f"given up after {record.gate.waited_s:.0f} s at {record.gate.value} °C: "
+                        f"foretold {floor.value_c:.1f} °C ({floor.low_c:.1f} to "
+                        f"{floor.high_c:.1f} °C) at {floor.by_s:.0f} s"
+                    )
+            yield borne_words(borne_out(records))
+
+
+def cost(into: Path) -> None:
+    """Print what the harness cost passes whose frames are on the machine's own clock."""
+    text = plan("cost", size=1024, seconds=60, keep=2, more="")
+    text = text.replace("column: frame_ms, unit: ms", "column: ended_ms, unit: ms, values: clock")
+    run_plan(text, into, "cost")
+    shown = json.loads(harness("trace", "--json", into=into)[1])
+    for cell in shown["cells"]:
+        for attempt in (1, 2):
+            print(harness("trace", f"{cell['cell']}-{attempt:03}", into=into)[1], flush=True)
+
+
+def questions(into: Path) -> None:
+    """Print what a look costs the frames of a title that keeps the card and one core busy.
+
+    The title's main thread is kept to one core. Looks are taken on that core, on another and on
+    any, and by one source of readings at a time, in turns.
+    """
+    from harness.rig.clock import MachineClock
+    from harness.rig.sensors.registry import machine_sensors
+    from harness.rig.sensors.sensors import Sensors
+
+    clock, log = MachineClock(), into / "questions.csv"
+    every = os.sched_getaffinity(0)
+    own, other, *_ = sorted(every)
+    command = [sys.executable, TITLE, "--size", "1024", "--half", "--products", "4"]
+    title = subprocess.Popen(
+        [*command, "--seconds", "100", "--log", str(log)], stdout=subprocess.DEVNULL
+    )
+    os.sched_setaffinity(title.pid, {own})  # of its main thread, which waits for the card
+    sensors = machine_sensors(store=into, clock=clock)
+    asked: dict[str, tuple[Callable[[], object], set[int]]] = {
+        "nothing, another core": (lambda: None, {other}),
+        "nothing, the title's core": (lambda: None, {own}),
+        "all, another core": (sensors.sample, {other}),
+        "all, the title's core": (sensors.sample, {own}),
+        "all, any core": (sensors.sample, every),
+    }
+    for source, names in sensors._sources:  # taken apart
+        if source.each_tick:
+            alone = Sensors([source], now_s=clock.steady_s)
+            asked[f"{names[0]} …, another core"] = (alone.sample, {other})
+    clock.pause(15.0)  # the library starts, and the clocks rise
+    looks: dict[str, list[tuple[int, int]]] = {name: [] for name in asked}
+    until = time.monotonic() + 80.0
+    while time.monotonic() < until:
+        for name, (look_once, cores) in asked.items():
+            os.sched_setaffinity(0, cores)
+            clock.pause(0.06)  # asleep, as the sampler is before a look
+            began = time.monotonic_ns()
+            look_once()
+            looks[name].append((began, time.monotonic_ns()))
+    os.sched_setaffinity(0, every)
+    title.wait()
+    with log.open(encoding="ascii", newline="") as file:
+        rows = list(csv.DictReader(file))
+    ended = [float(row["ended_ms"]) for row in rows]
+    took = [float(row["frame_ms"]) for row in rows]
+    print("--- looks: how long each took, and how much longer the frames around it took")
+    for name, of_name in looks.items():
+        more = [each for look in of_name if (each := _longer(ended, took, look)) is not None]
+        if len(more) < 2:
+            continue
+        error = statistics.stdev(more) / len(more) ** 0.5
+        look_us = statistics.median(last - first for first, last in of_name) / 1000
+        print(
+            f"  {name:<44} took {look_us:7.0f} µs; frames {1000 * statistics.fmean(more):8.1f} "
+            f"± {1000 * 2 * error:.1f} µs (median {1000 * statistics.median(more):.1f}, "
+            f"{len(more)} looks)",
+            flush=True,
+        )
+
+
+def _longer(ended: list[float], took: list[float], look: tuple[int, int]) -> float | None:
+    """Return how much longer the frames of a look and its next 2 ms were than those around, ms."""
+    first = bisect.bisect_left(ended, look[0] / 1e6)
+    last = bisect.bisect_left(ended, look[1] / 1e6 + 2.0)
+    if first < 100 or last + 100 > len(took):
+        return None
+    around = statistics.median(took[first - 80 : first - 10] + took[last + 10 : last + 80])
+    return sum(took[first : last + 1]) - around * (last + 1 - first)
 
 
 def guard(into: Path) -> None:
@@ -250,12 +365,21 @@ def grid(into: Path, *, quick: bool) -> None:
 
 def compared(into: Path) -> None:
     """Put what the harness kept beside the log; print a table, keep it as JSON."""
-    rows = [dict(zip(_QUERY, map(str.strip, line), strict=False)) for line in
-            csv.reader((into / "log.csv").read_text().splitlines())]  # fmt: skip
-    log = [(_instant(row["timestamp"]), row) for row in rows if len(row) == len(_QUERY)]
+    whole, _, _ = (into / "log.csv").read_text().rpartition("\n")  # the last may be cut anywhere
+    lines = csv.reader(whole.splitlines())
+    rows = [dict(zip(QUERY, map(str.strip, line), strict=False)) for line in lines]
+    log = [(_instant(row["timestamp"]), row) for row in rows if len(row) == len(QUERY)]
     first, last = log[0][0], log[-1][0]
     kept = [each for each in samples(into / "store") if first < each[0] < last]
     print(f"--- {len(kept)} samples of the harness, {len(log)} lines of the log")
+    table = side_by_side(kept, log)
+    for row in table:
+        print("  " + json.dumps(row, ensure_ascii=False))
+    (into / "compared.json").write_text(json.dumps(table, ensure_ascii=False, indent=1))
+
+
+def side_by_side(kept: Sequence[Kept], log: Sequence[Logged]) -> list[dict[str, object]]:
+    """Return one row for each reading: how far samples lie from the log around them."""
     table = []
     for name, (field, allowed, share) in FIELDS.items():
         apart = _apart(kept, log, name, field, share=share)
@@ -269,12 +393,10 @@ def compared(into: Path) -> None:
         ]
         agree = sum(reading in around for reading, around in seen)
         table.append({"reading": name, "pairs": len(seen), "agree": agree})
-    for row in table:
-        print("  " + json.dumps(row, ensure_ascii=False))
-    (into / "compared.json").write_text(json.dumps(table, ensure_ascii=False, indent=1))
+    return table
 
 
-def samples(store: Path) -> Iterator[tuple[datetime, dict[str, dict[str, object]]]]:
+def samples(store: Path) -> Iterator[Kept]:
     """Yield every sample that the store keeps, with its instant."""
     from harness.run import records as r
     from harness.store.sqlite import open_store
@@ -295,8 +417,8 @@ def samples(store: Path) -> Iterator[tuple[datetime, dict[str, dict[str, object]
 
 
 def _apart(
-    kept: Sequence[tuple[datetime, dict[str, dict[str, object]]]],
-    log: Sequence[tuple[datetime, dict[str, str]]],
+    kept: Sequence[Kept],
+    log: Sequence[Logged],
     name: str,
     field: str,
     *,
@@ -348,28 +470,34 @@ def _instant(text: str) -> datetime:
 def main() -> int:
     """Carry out the steps that are asked for, under the eye of the logger."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("steps", nargs="+", choices=("look", "fall", "guard", "kill", "grid"))
+    parser.add_argument(
+        "steps", nargs="+", choices=("look", "fall", "cost", "guard", "kill", "grid")
+    )
     parser.add_argument("--into", type=Path, required=True, help="an empty folder")
     parser.add_argument("--quick", action="store_true", help="a shorter grid")
     args = parser.parse_args()
     into = args.into.absolute()
     into.mkdir(parents=True, exist_ok=True)
-    with logged(into / "log.csv"):
-        for step in args.steps:
-            began = time.monotonic()
+    for step in args.steps:
+        began = time.monotonic()
+        with nullcontext() if step == "cost" else logged(into / "log.csv"):
             match step:
                 case "look":
                     look(into)
                 case "fall":
                     fall(into)
+                case "cost":
+                    cost(into)
+                    questions(into)
                 case "guard":
                     guard(into)
                 case "kill":
                     kill(into)
                 case _:
                     grid(into, quick=args.quick)
-            print(f"=== {step}: {time.monotonic() - began:.0f} s", flush=True)
-    compared(into)
+        print(f"=== {step}: {time.monotonic() - began:.0f} s", flush=True)
+    if (into / "log.csv").exists():
+        compared(into)
     return 0
 
 

@@ -7,7 +7,8 @@ the slower of the two: with many megabytes a frame the link sets a ceiling that 
 size gets past. A frame ends when the card has finished both; its time is the time from the
 end of the frame before, so that the frames add up to the whole.
 
-    frame log (``--log``)   frame,frame_ms: a header and one line a frame
+    frame log (``--log``)   frame,frame_ms,ended_ms: a header and one line a frame; when it ended
+                            is told by the system's monotonic clock
     ``--copy-rate``         no frames: copies only, and their rate as one JSON object
 
 Exit status: 0 well; 2 asked wrongly; 3 there is no library, or no card, to compute with.
@@ -293,9 +294,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
             half=asked.half,
         )
         frames_ns = timed(engine.frame, engine, least_s=asked.seconds)
+        ended_ns = time.monotonic_ns() - sum(frames_ns)  # each begins where the last one ended
         if asked.log:
-            lines = [f"{n},{ns / 1e6:.6f}\n" for n, ns in enumerate(frames_ns, start=1)]
-            asked.log.write_text("frame,frame_ms\n" + "".join(lines), encoding="ascii")
+            lines = ["frame,frame_ms,ended_ms\n"]
+            for n, ns in enumerate(frames_ns, start=1):
+                ended_ns += ns
+                lines.append(f"{n},{ns / 1e6:.6f},{ended_ns / 1e6:.6f}\n")
+            asked.log.write_text("".join(lines), encoding="ascii")
     print(f"{len(frames_ns)} frames in {sum(frames_ns) / 1e9:.3f} s")
     return 0
 

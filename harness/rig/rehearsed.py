@@ -13,10 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
 
 from harness.plan.document import Command, Title
 from harness.rig.crossings import (
+    DeviceLost,
     ExpectNotMet,
     GuardBreached,
     LimitBreached,
@@ -30,6 +30,8 @@ from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
 from harness.rig.model import Model, Play
 from harness.rig.quantities import QUANTITIES
 from harness.rig.readings import Reading, Sample, measured, not_measured
+from harness.rig.rehearsed_clock import NobodyComes as NobodyComes
+from harness.rig.rehearsed_clock import RehearsedClock as RehearsedClock
 from harness.rig.tasks import (
     CommandEnd,
     EndedBy,
@@ -45,59 +47,6 @@ from harness.rig.thermal import Course
 
 Interrupt = Callable[[], bool]
 """Asked whether a wait is to be broken off."""
-
-
-class NobodyComes(Exception):
-    """A rehearsal waits for a person, and no person is modelled."""
-
-
-@dataclass(slots=True)
-class RehearsedClock:
-    """Simulated time: it moves only when something waits.
-
-    ``person`` is called when a wait has no end of its own; it does what a person would do
-    and returns the seconds that took, or None if nobody comes.
-    """
-
-    start: datetime = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
-    elapsed_s: float = 0.0
-    person: Callable[[], float | None] = lambda: None
-    #: An instant as the clock on the rig's wall shows it; where not given, that of ``start``.
-    local: Callable[[datetime], datetime] = lambda instant: instant
-    #: Told how long each wait was: what cools meanwhile cools in it.
-    waited: Callable[[float], None] = lambda seconds: None
-
-    def now(self) -> datetime:
-        """Return the simulated instant."""
-        return self.start + timedelta(seconds=self.elapsed_s)
-
-    def local_minute(self) -> int:
-        """Return the minute of the simulated local day."""
-        now = self.local(self.now())
-        return 60 * now.hour + now.minute
-
-    def steady_s(self) -> float:
-        """Return the simulated seconds since the start."""
-        return self.elapsed_s
-
-    def wait(self, seconds: float, interrupt: Interrupt) -> bool:
-        """Move on by *seconds*, or until a person has come where they are endless.
-
-        Raises:
-            NobodyComes: the wait is endless and nobody is modelled who would end it.
-        """
-        if interrupt():
-            return False
-        if seconds != float("inf"):
-            self.elapsed_s += seconds
-            self.waited(seconds)
-            return True
-        took = self.person()
-        if took is None:
-            raise NobodyComes("the run waits for a person, and none is modelled")
-        self.elapsed_s += took
-        self.waited(took)
-        return False
 
 
 @dataclass(slots=True)
@@ -116,6 +65,12 @@ class RehearsedBench:
     launched: list[str] = field(default_factory=list)
     #: Temperature of each modelled part, °C; absent: at rest in the room.
     temperatures: dict[str, float] = field(default_factory=dict)
+    #: How much of that is the chip's own, over its heatsink; absent: as the model has it.
+    chips: dict[str, float] = field(default_factory=dict)
+    #: Readings that are lost, and why.
+    lost: dict[str, str] = field(default_factory=dict)
+    #: A device that answers no more, in words; None: all answer.
+    device_lost: str | None = None
     #: Level that is really in force, by condition.
     in_force: dict[str, str] = field(default_factory=dict)
     _holds: list[Hold] = field(default_factory=list)
@@ -173,6 +128,8 @@ class RehearsedBench:
         return Sample(at_s=at, end_s=at, readings={name: self._reading(name) for name in names})
 
     def _reading(self, name: str) -> Reading:
+        if name in self.lost:
+            return not_measured(name, self.lost[name])
         part = self.model.parts.get(name)
         if part is not None:
             return measured(name, self.temperatures.get(name, part.room_c))
@@ -184,13 +141,20 @@ class RehearsedBench:
         return not_measured(name, "this rig has no such reading")
 
     def _course(self, *, loaded: bool) -> Course:
-        return Course(self.model.parts, self.temperatures, self._reading, loaded)
+        parts = self.model.parts
+        if self.lost:
+            parts = {name: part for name, part in parts.items() if name not in self.lost}
+        return Course(parts, self.temperatures, self._reading, loaded, self.chips)
 
     def relax(self, seconds: float, *, loaded: bool) -> None:
         """Let every part cool, or warm up under load, for *seconds*."""
-        for name, part in self.model.parts.items():
-            now = self.temperatures.get(name, part.room_c)
-            self.temperatures[name] = part.after(now, seconds, loaded=loaded)
+        parts = self.model.parts
+        course = Course(parts, self.temperatures, self._reading, loaded, self.chips)
+        for name, part in parts.items():
+            now, chip = course.start_c(name), course.chip_c(name)
+            self.temperatures[name] = part.after(now, seconds, loaded=loaded, chip_c=chip)
+            if part.step_c:
+                self.chips[name] = part.chip_after(now, seconds, loaded=loaded, chip_c=chip)
 
     # --- doing ---------------------------------------------------------------------
 
@@ -220,10 +184,24 @@ class RehearsedBench:
         self.relax(seconds, loaded=loaded)
 
     def wait(self, watch: WaitWatch, interrupt: Interrupt) -> WaitEnd:
-        """Work out when the gates open, a gate gives up or a limit is passed."""
+        """Work out when the gates open, a gate gives up or a limit is passed.
+
+        Where the machine sleeps in the wait, *interrupt* is asked again after it, as the real
+        bench does; who goes on then waits anew.
+        """
         if interrupt():
             return Woken(waited_s=0.0)
         end, waited = waiting(watch, self._course(loaded=False))
+        if self.device_lost is not None and not isinstance(end, LimitBreached):
+            return DeviceLost(what=self.device_lost, waited_s=0.0)
+        asleep_s = self.clock.sleep_within(waited) if self.clock.sleeps else None
+        if asleep_s is not None:
+            self._pass_time(asleep_s, loaded=False)
+            slept_s = self.clock.sleep()
+            self.relax(slept_s, loaded=False)
+            if interrupt():
+                return Woken(waited_s=asleep_s + slept_s)
+            return self.wait(watch, interrupt)
         self._pass_time(waited, loaded=False)
         return end
 
@@ -254,6 +232,7 @@ class RehearsedBench:
             limit=limit,
             guards=(*guards, *play.guards),
             expects=self._not_met(task.watch),
+            device_lost=self.device_lost,
             slept_s=play.slept_s,
         )
 

@@ -21,10 +21,11 @@ another law, a fan or a load; nothing is said about them, and the wait goes on.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from operator import mul
+from typing import NamedTuple
 
 from harness.rules.student import t_upper_quantile
 
@@ -49,9 +50,11 @@ Point = tuple[float, float]  #: seconds, °C
 _Column = tuple[float, list[float], float]
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """The best law of one tau: a straight line in 1 - exp(-(t - t0) / tau)."""
+class _Line(NamedTuple):
+    """The best law of one tau: a straight line in 1 - exp(-(t - t0) / tau).
+
+    A named tuple, since a look at a wait makes some sixty of them.
+    """
 
     t0: float
     tau_s: float
@@ -60,7 +63,7 @@ class _Line:
     slope_c: float
     spread_x: float  #: sum of squares of x about its mean
     squares: float  #: residual sum of squares, °C²
-    count: int
+    points: int
 
     def at(self, t: float) -> float:
         return self.mean_c + self.slope_c * (self.x(t) - self.mean_x)
@@ -70,7 +73,7 @@ class _Line:
 
     def leverage(self, t: float) -> float:
         """Return the standard error at *t* of points known to 1 °C."""
-        return math.sqrt(1 / self.count + (self.x(t) - self.mean_x) ** 2 / self.spread_x)
+        return math.sqrt(1 / self.points + (self.x(t) - self.mean_x) ** 2 / self.spread_x)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,11 @@ class Fit:
     def tau_s(self) -> float:
         """Return the time constant of the best law."""
         return self.best.tau_s
+
+    @property
+    def rms_c(self) -> float:
+        """Return how far the points lie off the best law, root mean square, °C."""
+        return math.sqrt(self.best.squares / self.best.points)
 
     def at(self, t: float) -> float:
         """Return the temperature of the best law at *t*."""
@@ -147,6 +155,24 @@ def fitted(points: Sequence[Point], *, first_s: float, last_s: float) -> Fit | N
     return Fit(first_s, last_s, best, near, allowed)
 
 
+def surely_reaches(points: Sequence[Point], edge_c: float, t: float, *, falling: bool) -> bool:
+    """Return whether a law of the region is past *edge_c* at *t*, whatever the best law is.
+
+    Told from the laws that are always tried: one that the region of a perfect fit holds is in
+    the region of any fit. False leaves it open. The slowest law of the region goes furthest,
+    so that an edge which is not out of reach costs a few lines instead of a fit.
+    """
+    if len(points) < LEAST_POINTS or points[-1][0] <= points[0][0]:
+        return False
+    allowed = (LEAST_ERROR_C * _T[len(points)]) ** 2
+    for line in _Law(points).slowest_first():
+        if line.squares <= allowed:
+            reach = math.sqrt(allowed - line.squares) * line.leverage(t)
+            if line.at(t) - reach <= edge_c if falling else line.at(t) + reach >= edge_c:
+                return True
+    return False
+
+
 def gathered(samples: Sequence[Point]) -> list[Point]:
     """Return at most ``POINTS`` points: medians of neighbouring samples, equally many in each."""
     size, start = parts(len(samples))
@@ -185,12 +211,18 @@ class _Law:
 
     def grid(self) -> list[_Line]:
         """Return the lines of the time constants that are always tried."""
+        return [self._line(factor, c) for factor, c in zip(_GRID, self._columns(), strict=True)]
+
+    def slowest_first(self) -> Iterator[_Line]:
+        """Yield the same lines from the longest time constant to the shortest."""
+        for factor, column in zip(reversed(_GRID), reversed(self._columns()), strict=True):
+            yield self._line(factor, column)
+
+    def _columns(self) -> list[_Column]:
         even = [n / (self._count - 1) for n in range(self._count)]
         if all(abs(a - b) < _EVEN for a, b in zip(self._into, even, strict=True)):
-            columns = _even_columns(self._count)
-        else:
-            columns = [_column(self._into, factor) for factor in _GRID]
-        return [self._line(factor, c) for factor, c in zip(_GRID, columns, strict=True)]
+            return _even_columns(self._count)
+        return [_column(self._into, factor) for factor in _GRID]
 
     def between(self, low: _Line, high: _Line) -> _Line:
         """Return the line with the least squares between two, by golden section."""
@@ -223,7 +255,7 @@ class _Law:
             slope_c=both / spread,
             spread_x=spread,
             squares=max(0.0, self._whole - both * both / spread),
-            count=self._count,
+            points=self._count,
         )
 
 

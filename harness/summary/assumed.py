@@ -7,6 +7,10 @@ A part's temperature follows Newton's law of cooling, T(t) = R + (T0 - R) exp(-t
 earlier passes R is the lowest value that was read, the temperature under load the median of
 each pass's highest, and tau the median of w / ln((Te - R) / (Ts - R)) over all waits w
 between a pass that reached Te and the next, that began at Ts.
+
+Part of a chip's heat is gone at once (``harness.rig.thermal``): where waits of different
+lengths are told much better with a step taken off each Te first, the part has that step.
+After 2 s of wait alone a card of 18 s would seem to be one of 3 s.
 """
 
 from __future__ import annotations
@@ -30,8 +34,12 @@ REST_C, LOADED_C, TAU_S = 24.0, 75.0, 90.0
 
 #: A wait shorter than this says little of how a part cools.
 _LEAST_WAIT_S = 3.0
+#: What a step must bring the waits nearer to what was read, °C on average; and the steps tried.
+_BETTER_C, _STEPS = 1.0, 40
 #: Temperatures nearer to rest than this say nothing, a sensor being good for a degree.
 _LEAST_ABOVE_C = 2.0
+
+_Fall = tuple[float, float, float]  #: a wait in seconds, °C above rest before it and after it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,18 +171,52 @@ def _part(reading: str, heat: Sequence[HeatSeen], plan: Plan) -> Part:
         thermal = Thermal(room_c=rest, hot_c=loaded, tau_s=TAU_S)
         return Part(reading=reading, thermal=thermal, passes=0, waits=0)
     rest, loaded = min(all_c), statistics.median(most)
-    taus = [*_constants_of_time(heat, rest)]
-    thermal = Thermal(room_c=rest, hot_c=loaded, tau_s=statistics.median(taus) if taus else TAU_S)
+    falls = [*_falls(heat, rest)]
+    step, taus = _stages(falls, most_c=max(0.0, loaded - rest))
+    tau = statistics.median(taus) if taus else TAU_S
+    thermal = Thermal(room_c=rest, hot_c=loaded, tau_s=tau, step_c=step)
     return Part(reading=reading, thermal=thermal, passes=len(most), waits=len(taus))
 
 
-def _constants_of_time(heat: Sequence[HeatSeen], rest_c: float) -> Iterable[float]:
+def _falls(heat: Sequence[HeatSeen], rest_c: float) -> Iterable[_Fall]:
     for before, after in itertools.pairwise(heat):
         if before.most_c is None or after.before_c is None or after.waited_s < _LEAST_WAIT_S:
             continue
         start, end = before.most_c - rest_c, after.before_c - rest_c
         if start > end + 0.5 and end >= _LEAST_ABOVE_C:
-            yield after.waited_s / math.log(start / end)
+            yield after.waited_s, start, end
+
+
+def _stages(falls: Sequence[_Fall], *, most_c: float) -> tuple[float, list[float]]:
+    """Return what is gone at once, °C, and the time constant of each fall after that.
+
+    Waits of one length cannot tell a step from a short time constant: then there is none.
+    """
+    plain = _taus(falls, 0.0)
+    best = (_off(falls, 0.0, plain) - _BETTER_C, 0.0, plain)
+    for n in range(1, _STEPS):
+        step = most_c * n / _STEPS
+        taus = _taus(falls, step)
+        if len(taus) == len(plain) > 1:
+            best = min(best, (_off(falls, step, taus), step, taus))
+    return best[1], best[2]
+
+
+def _taus(falls: Sequence[_Fall], step_c: float) -> list[float]:
+    return [
+        waited_s / math.log((start - step_c) / end)
+        for waited_s, start, end in falls
+        if start - step_c > end + 0.5
+    ]
+
+
+def _off(falls: Sequence[_Fall], step_c: float, taus: Sequence[float]) -> float:
+    """Return how far the falls lie off their common law, °C on average."""
+    if not taus:
+        return 0.0
+    tau = statistics.median(taus)
+    off = [abs((start - step_c) * math.exp(-w / tau) - end) for w, start, end in falls]
+    return sum(off) / len(off)
 
 
 def _supposed(reading: str, plan: Plan) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 import subprocess
 import sys
@@ -97,9 +98,20 @@ def test_the_log_has_a_header_and_a_line_for_every_frame(
     asked = ["--size", "1024", "--seconds", "0.5", "--log", str(log)]
     assert gpu_title.main(asked) == 0
     rows = list(csv.reader(log.read_text(encoding="ascii").splitlines()))
-    assert rows[0] == ["frame", "frame_ms"]
+    assert rows[0] == ["frame", "frame_ms", "ended_ms"]
     assert [int(row[0]) for row in rows[1:]] == list(range(1, len(rows)))
     assert float(rows[1][1]) == pytest.approx(1024**3 / 100 / 1e6)
+
+
+def test_the_instants_of_the_log_are_the_sums_of_its_times(
+    tmp_path: Path, engine: PlayedEngine
+) -> None:
+    log = tmp_path / "frames.csv"
+    gpu_title.main(["--size", "1024", "--seconds", "0.5", "--log", str(log)])
+    rows = list(csv.DictReader(log.read_text(encoding="ascii").splitlines()))
+    ended = [float(row["ended_ms"]) for row in rows]
+    apart = [later - earlier for earlier, later in itertools.pairwise(ended)]
+    assert apart == pytest.approx([float(row["frame_ms"]) for row in rows[1:]], abs=1e-5)
 
 
 def test_few_and_many_move_as_many_as_the_plan_says(

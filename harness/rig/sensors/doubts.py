@@ -35,11 +35,15 @@ LEAST_LOOKS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Witness:
-    """What shows whether a part is at rest or under load: at most, and at least, in its unit."""
+    """What shows whether a part is at rest or under load: at most, and at least, in its unit.
+
+    ``large`` is the same of a part that was never seen as low as ``rest``.
+    """
 
     reading: str
     rest: float
     load: float
+    large: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +62,12 @@ class Doubt:
 
 _CPU = (Witness(reading="cpu.load", rest=20.0, load=60.0),)
 _LOAD = Witness(reading="gpu.load", rest=20.0, load=60.0)
-#: Power tells more than load, which counts the time at work at whatever clock.
-_CARD = (Witness(reading="gpu.power", rest=60.0, load=120.0), _LOAD)
+#: Power tells more than load, which counts the time at work at whatever clock. A large card
+#: takes 72 to 79 W at rest (seen on an H100), and so is never below 60.
+_CARD = (
+    Witness(reading="gpu.power", rest=60.0, load=120.0, large=(100.0, 250.0)),
+    _LOAD,
+)
 
 #: Common practice, no source. A step is twice and more of what a die, or the air, can do.
 DOUBTS: Mapping[str, Doubt] = MappingProxyType(
@@ -118,7 +126,8 @@ class _Past:
         self._believed_s = 0.0
         self._value: float | None = None
         self._since_s = 0.0
-        self._rest, self._load = _Row(), _Row()
+        self._rest, self._load, self._full = _Row(), _Row(), _Row()
+        self._small = False  #: whether it was seen below the rest of its witness
 
     def look(self, value: float, at_s: float, readings: Mapping[str, Reading]) -> str | None:
         """Return why *value* is not to be believed; None where it is."""
@@ -146,21 +155,34 @@ class _Past:
     def _frozen(self, value: float, at_s: float, readings: Mapping[str, Reading]) -> str | None:
         if value != self._value:
             self._value, self._since_s = value, at_s
-            self._rest, self._load = _Row(), _Row()
+            self._rest, self._load, self._full = _Row(), _Row(), _Row()
+        load = self._load
         for witness in self._doubt.witnesses:
             found = readings.get(witness.reading)
             if found is not None and isinstance(found.value, float):
-                self._rest.look(at_s, found.value <= witness.rest)
-                self._load.look(at_s, found.value >= witness.load)
+                load = self._witnessed(witness, found.value, at_s)
                 break
         follows_s = self._doubt.follows_s
-        if self._rest.longest_s < follows_s or self._load.longest_s < follows_s:
+        if self._rest.longest_s < follows_s or load.longest_s < follows_s:
             return None
         names = " or ".join(witness.reading for witness in self._doubt.witnesses)
         return (
             f"frozen: {value:.10g} {self._unit} for {at_s - self._since_s:.0f} s, "
             f"the same at rest and under load ({names})"
         )
+
+    def _witnessed(self, witness: Witness, value: float, at_s: float) -> _Row:
+        """Take what a witness says; return the row of load that counts for this part."""
+        self._load.look(at_s, value >= witness.load)
+        if witness.large is None:
+            self._rest.look(at_s, value <= witness.rest)
+            return self._load
+        if value <= witness.rest and not self._small:
+            self._small, self._rest = True, _Row()
+        rest, load = witness.large
+        self._full.look(at_s, value >= load)
+        self._rest.look(at_s, value <= (witness.rest if self._small else rest))
+        return self._load if self._small else self._full
 
 
 class _Row:

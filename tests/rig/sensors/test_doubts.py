@@ -141,6 +141,30 @@ def test_power_goes_before_load_as_witness_of_the_card() -> None:
     assert None not in _values(_judged(looks), "gpu.temperature")
 
 
+def _powered(powers: list[float], temperature: float = 38.0) -> list[object]:
+    looks = [(float(at), {"gpu.temperature": temperature, "gpu.load": 50.0, "gpu.power": power})
+             for at, power in enumerate(powers)]  # fmt: skip
+    return _values(_judged(looks), "gpu.temperature")
+
+
+@pytest.mark.parametrize(
+    ("rest_w", "load_w"),
+    [
+        (15.0, 150.0),  # a card for a desk
+        (73.0, 698.0),  # a card of a data centre: 72 to 79 W at rest on an H100
+    ],
+)
+def test_power_shows_rest_and_load_of_small_and_of_large_cards(
+    rest_w: float, load_w: float
+) -> None:
+    for powers in ([rest_w] * 15 + [load_w] * 15, [load_w] * 15 + [rest_w] * 15):
+        assert _powered(powers)[-1] is None
+
+
+def test_a_card_that_draws_little_more_than_before_need_not_get_warmer() -> None:
+    assert None not in _powered([75.0] * 60 + [130.0] * 60 + [90.0] * 60)
+
+
 # --- what holds for all -------------------------------------------------------------------
 
 
