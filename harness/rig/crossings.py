@@ -15,6 +15,10 @@ from typing import Protocol
 from harness.plan.document import Bound, Gate, Guard, Limit
 from harness.rig.readings import Sample
 
+#: A gate's reading that was not measured for so long is lost, seconds: a sensor that misses a
+#: few looks is not, and a driver that starts anew has come back by then. Our choice, no source.
+LOST_S = 30.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitBreached:
@@ -62,6 +66,7 @@ class GateGaveUp:
     why: str | None
     waited_s: float
     floor: Floor | None = None  #: it gave up early: the bound is out of reach
+    lost: bool = False  #: its reading was not measured any more, which is no answer of the part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,9 +88,54 @@ class Woken:
     waited_s: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceLost:
+    """A device of the rig answers no more; ``what`` says which, with what was read last."""
+
+    what: str
+    waited_s: float
+
+
 #: How a watch may end a wait.
 WatchEnd = GatesOpened | GateGaveUp | TooCold | LimitBreached
-WaitEnd = WatchEnd | Woken
+WaitEnd = WatchEnd | Woken | DeviceLost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """What Newton's law, fitted to a wait so far, said at one moment of it.
+
+    Instants are seconds since the wait began; intervals hold every law in the region of 99 %.
+    ``reaches_s`` is when the bound was to be reached (None: nothing was said of it), between
+    ``earliest_s`` and ``latest_s`` (None: perhaps never). ``end_c`` is what was foretold of
+    the temperature at the moment at which the wait then ended.
+    """
+
+    made_at_s: float
+    reaches_s: float | None
+    earliest_s: float | None
+    latest_s: float | None
+    end_c: float
+    low_c: float
+    high_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """What was foretold of one gate, and beside it what came true.
+
+    ``forecasts`` are the first that there was and the last by half of the gate's own time, in
+    order of time; they may be one. That time is over when its bound is reached, or the wait.
+    """
+
+    gate: int  #: its place in the plan's gates, from 0
+    reading: str
+    bound: str
+    unit: str
+    forecasts: tuple[Forecast, ...]
+    reached_s: float | None  #: since when the bound was met as the wait ended; None: it was not
+    ended_s: float  #: when the wait ended
+    value: float  #: the last value that was read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +173,7 @@ class WaitWatch(Protocol):
 
     gates: tuple[Gate, ...]
     limits: tuple[Limit, ...]
+    lost_s: float  #: a gate's reading that was not measured for so long is lost, seconds
 
     def feed(self, sample: Sample, *, waited_s: float) -> WatchEnd | None:
         """Take one sample; return how the wait ended, or None to go on."""

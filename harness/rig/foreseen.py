@@ -45,6 +45,9 @@ def waiting(watch: WaitWatch, course: Course) -> tuple[WatchEnd, float]:
         for number, (gate, span) in enumerate(zip(watch.gates, spans, strict=True))
     ]
     at, _, number = min(late, default=(NEVER, NEVER, -1))
+    gone = next((n for n, g in enumerate(watch.gates) if not course.measured(g.bound.reading)), -1)
+    if gone >= 0 and at > tick(watch.lost_s):
+        at, number = tick(watch.lost_s), gone
     if at < best[0]:
         best = (at, _gave_up(number, watch.gates[number].bound, at, course))
     early = _gives_up_early(watch, spans, longest_s=longest_s, before_s=best[0], course=course)
@@ -65,6 +68,8 @@ def _cold_from(
     By then every gate holds or is below a band that it may preload into. Both are unbroken
     stretches of ticks, so that it first happens where one of them begins.
     """
+    if not any(gate.preload for gate in gates):
+        return NEVER, -1
     held = [(opens, last) for opens, (_, last) in zip(holds, spans, strict=True)]
     cold = [_cold_ticks(gate, course) for gate in gates]
     for at in sorted({begin for begin, _ in (*held, *cold) if begin != NEVER}):
@@ -108,6 +113,11 @@ def _gives_up_early(
     course: Course,
 ) -> tuple[float, GateGaveUp] | None:
     """Return the first look that finds a bound out of reach, before the wait ends otherwise."""
+    if all(
+        last == NEVER and first <= gate.give_up_s - gate.for_s
+        for gate, (first, last) in zip(watch.gates, spans, strict=True)
+    ):
+        return None  # every bound is reached in time and not left again: no look denies that
     for at in watch.looks():
         if at >= before_s:
             return None
@@ -208,6 +218,7 @@ def _gave_up(number: int, bound: Bound, at: float, course: Course) -> GateGaveUp
         unit=bound.unit,
         why=course.read(bound.reading).why,
         waited_s=at,
+        lost=value is None,
     )
 
 

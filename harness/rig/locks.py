@@ -22,6 +22,7 @@ TYPE_CHECKING = False  # as typing has it: this module must be quick to import
 if TYPE_CHECKING:
     from datetime import datetime
     from types import TracebackType
+    from typing import Any
 
 try:
     import fcntl
@@ -32,7 +33,8 @@ except ImportError:  # pragma: no cover - another system
 class Owner(Value):
     """Who holds the runner lock, as it wrote itself down.
 
-    ``run`` and ``store`` are empty until the runner knows which run it carries out.
+    ``run`` and ``store`` are empty until the runner knows which run it carries out. ``waits`` is
+    what it waits at, as ``harness.views.lock_note`` wrote it; None: at no gate.
     """
 
     pid: int
@@ -42,6 +44,7 @@ class Owner(Value):
     plan: str
     run: str = ""
     store: str = ""  #: the folder, absolute
+    waits: dict[str, Any] | None = None
 
     def carries_out(self, run: str, *, store: Path) -> bool | None:
         """Return whether it is the runner of *run* in the folder *store*; None: not known."""
@@ -105,6 +108,12 @@ class RunnerLock:
         """Write down which run of which store is carried out, for whoever looks."""
         self.owner = self.owner.but(run=run, store=str(store.absolute()))
         self._write_down()
+
+    def tell(self, waits: dict[str, Any] | None) -> None:
+        """Write down what is waited at, for whoever looks; None: at no gate. Never in a pass."""
+        self.owner = self.owner.but(waits=waits)
+        with contextlib.suppress(OSError):  # as in ``beat``
+            self._write_down()
 
     def _write_down(self) -> None:
         import json
@@ -222,9 +231,11 @@ def _take(descriptor: int) -> bool:
 def _owner(descriptor: int) -> Owner | None:
     import json
 
-    with contextlib.suppress(ValueError, TypeError):
-        note = json.loads(os.pread(descriptor, _NOTE_BYTES, 0))
-        return Owner(**note)
+    for _ in range(3):  # it may be written anew at this moment
+        with contextlib.suppress(ValueError, TypeError):
+            text = os.pread(descriptor, _NOTE_BYTES, 0).decode()
+            note, _end = json.JSONDecoder().raw_decode(text)  # what is to be cut off may follow
+            return Owner(**note)
     return None
 
 

@@ -14,6 +14,16 @@ that hold only in turn end it too. Without gates the wait is over at the first s
 A gate on a temperature gives up early where Newton's law, fitted to the wait so far, says
 that its bound is out of reach within its time (``harness.rules.cooling``).
 
+**Not looked at.** A stretch of more than ``UNSEEN_S`` without a sample breaks the hold: nobody saw
+the rig then. Nor was a reading seen to stay away.
+
+**Lost.** A gate whose reading was not measured at any sample for ``LOST_S`` gives up as *lost*: it
+is not the part that does not come to its bound, and no patience brings the sensor back. So does
+one that is not measured as its time is over.
+
+**Foretold.** What Newton's law said of a gate's temperature is kept until the wait is over
+(``harness.rules.foretelling``).
+
 **Preload.** Where a gate may preload, and its part is below the band while every other gate
 holds, the wait ends at once: the part does not come into the band by itself.
 """
@@ -26,15 +36,22 @@ from harness.plan.document import Gate, Limit
 from harness.plan.words import words
 from harness.rig.bounds import Met, met
 from harness.rig.crossings import (
+    LOST_S,
     Floor,
+    Foretold,
     GateGaveUp,
     GatesOpened,
     TooCold,
     WatchEnd,
 )
-from harness.rig.readings import Sample
+from harness.rig.readings import Reading, Sample
 from harness.rules.cooling import Cooling, checks, foreseen
+from harness.rules.foretelling import Foretelling
 from harness.rules.limits import LimitWatch, reading_of
+
+#: A longer stretch without a sample is one that nobody looked at, seconds; sensors of the lab
+#: that take some seconds for an answer are well below it. Our choice, no source.
+UNSEEN_S = 30.0
 
 
 class GateWatch:
@@ -43,17 +60,28 @@ class GateWatch:
     Args:
         gates: The plan's gates, in plan order.
         limits: The limits in force.
+        lost_s: How long a gate's reading may be not measured before it counts as lost.
     """
 
-    def __init__(self, gates: tuple[Gate, ...], limits: tuple[Limit, ...]) -> None:
+    def __init__(
+        self, gates: tuple[Gate, ...], limits: tuple[Limit, ...], *, lost_s: float = LOST_S
+    ) -> None:
         self.gates = gates
         self.limits = limits
+        self.lost_s = lost_s
         self._limits = LimitWatch(limits)
         self._met_since: list[float | None] = [None] * len(gates)
         self._held: list[bool] = [False] * len(gates)
         self._deadlines = [gate.give_up_s for gate in gates]
         self._longest_s = max(self._deadlines, default=0.0)
         self._cooling = [Cooling(g) if g.bound.unit == "°C" else None for g in gates]
+        self._foretelling = [
+            None if cooling is None else Foretelling(index, gate, cooling)
+            for index, (gate, cooling) in enumerate(zip(gates, self._cooling, strict=True))
+        ]
+        self._seen_s: float | None = None  #: when the last sample was taken
+        self._latest: Sample | None = None
+        self._lost_since: list[float | None] = [None] * len(gates)
 
     @property
     def opens_at_once(self) -> bool:
@@ -65,6 +93,11 @@ class GateWatch:
         breach = self._limits.feed(sample, at_s=waited_s)
         if breach is not None:
             return breach
+        if self._seen_s is not None and waited_s - self._seen_s > UNSEEN_S:
+            self._met_since = [None] * len(self.gates)
+            self._held = [False] * len(self.gates)
+            self._lost_since = [None] * len(self.gates)
+        self._seen_s, self._latest = waited_s, sample
         for index, gate in enumerate(self.gates):
             self._look(index, gate, sample, waited_s)
         if all(self._held):
@@ -92,8 +125,43 @@ class GateWatch:
             return None
         return cooling.left_s(waited_s)
 
+    def opens_in_s(self, gate: int, *, waited_s: float) -> float | None:
+        """Return in how many seconds a gate will have held for its time; None: unknown."""
+        since, for_s = self._met_since[gate], self.gates[gate].for_s
+        if since is not None:
+            return max(0.0, since + for_s - waited_s)
+        left_s = self.left_s(gate, waited_s=waited_s)
+        return None if left_s is None else left_s + for_s
+
+    def is_met(self, gate: int) -> bool:
+        """Return whether a gate's bound was met at the last sample."""
+        return self._met_since[gate] is not None
+
+    def now(self, gate: int) -> Reading | None:
+        """Return the last reading of a gate; None: no sample came yet."""
+        return None if self._latest is None else reading_of(self._latest, self.gates[gate].bound)
+
+    def foretold(self) -> tuple[Foretold, ...]:
+        """Return what was foretold of each gate as far as the wait went, and what came true."""
+        found = []
+        for index, foretelling in enumerate(self._foretelling):
+            reading = self.now(index)
+            value = None if reading is None else _number(reading)
+            if foretelling is None or value is None or self._seen_s is None:
+                continue
+            told = foretelling.told(
+                reached_s=self._met_since[index], ended_s=self._seen_s, value_c=value
+            )
+            found += [told] if told is not None else []
+        return tuple(found)
+
     def _look(self, index: int, gate: Gate, sample: Sample, waited_s: float) -> None:
-        if met(gate.bound, reading_of(sample, gate.bound)) is Met.MET:
+        reading = reading_of(sample, gate.bound)
+        if reading.measured:
+            self._lost_since[index] = None
+        elif self._lost_since[index] is None:
+            self._lost_since[index] = waited_s
+        if met(gate.bound, reading) is Met.MET:
             since = self._met_since[index]
             if since is None:
                 since = self._met_since[index] = waited_s
@@ -107,10 +175,12 @@ class GateWatch:
     def _cool(self, index: int, sample: Sample, waited_s: float) -> Floor | None:
         """Look at the temperature of one gate; return where it ends if the gate cannot hold."""
         cooling, gate = self._cooling[index], self.gates[index]
-        value = reading_of(sample, gate.bound).value
-        if cooling is None or value is None or isinstance(value, (str, tuple)):
+        foretelling = self._foretelling[index]
+        value = _number(reading_of(sample, gate.bound))
+        if cooling is None or foretelling is None or value is None:
             return None
-        floor = cooling.feed(float(value), waited_s=waited_s, deadline_s=self._deadlines[index])
+        floor = cooling.feed(value, waited_s=waited_s, deadline_s=self._deadlines[index])
+        foretelling.note(value, waited_s=waited_s)
         return None if below(gate, value) else floor
 
     def _too_cold(self, sample: Sample, waited_s: float) -> TooCold | None:
@@ -118,18 +188,23 @@ class GateWatch:
         for index, gate in enumerate(self.gates):
             if self._held[index]:
                 continue
-            value = reading_of(sample, gate.bound).value
-            if value is None or isinstance(value, (str, tuple)) or not below(gate, value):
+            value = _number(reading_of(sample, gate.bound))
+            if value is None or not below(gate, value):
                 return None
             cold = cold or TooCold(
                 gate=index,
                 reading=gate.bound.reading,
                 bound=words(gate.bound),
-                value=float(value),
+                value=value,
                 unit=gate.bound.unit,
                 waited_s=waited_s,
             )
         return cold
+
+    def _gone(self, waited_s: float) -> list[int]:
+        """Return the gates whose reading has not been measured for too long."""
+        since = enumerate(self._lost_since)
+        return [i for i, at_s in since if at_s is not None and waited_s - at_s >= self.lost_s]
 
     def _gave_up(
         self, sample: Sample, waited_s: float, floors: list[Floor | None]
@@ -138,8 +213,11 @@ class GateWatch:
             i for i, held in enumerate(self._held) if not held and waited_s >= self._deadlines[i]
         ]
         hopeless = [i for i, floor in enumerate(floors) if floor is not None]
+        gone = self._gone(waited_s)
         if late:
             index, floor = min(late, key=self._deadlines.__getitem__), None
+        elif gone:
+            index, floor = gone[0], None
         elif hopeless:
             index, floor = hopeless[0], floors[hopeless[0]]
         else:
@@ -156,7 +234,13 @@ class GateWatch:
             why=reading.why,
             waited_s=waited_s,
             floor=floor,
+            lost=value is None,
         )
+
+
+def _number(reading: Reading) -> float | None:
+    value = reading.value
+    return None if value is None or isinstance(value, (str, tuple)) else float(value)
 
 
 def below(gate: Gate, value: float) -> bool:

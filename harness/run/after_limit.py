@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from harness.plan.document import Bound, Gate, Then
 from harness.plan.words import words
-from harness.rig.crossings import GateGaveUp, GatesOpened, LimitBreached
+from harness.rig.crossings import DeviceLost, GateGaveUp, GatesOpened, LimitBreached
 from harness.rules.faults import after_a_limit
 from harness.rules.judge import limit_words
 from harness.run import observations as o
@@ -69,11 +69,13 @@ def proof_over(state: RunState, over: o.ProofOver) -> tuple[r.Record, ...]:
             ),
         )
     waited_s = over.end.waited_s if not isinstance(over.end, LimitBreached) else over.end.at_s
-    reason = (
-        "it was not seen to come back after its command was ended"
-        if isinstance(over.end, GateGaveUp)
-        else "the runner was told to stop before it was seen to come back"
-    )
+    match over.end:
+        case GateGaveUp():
+            reason = "it was not seen to come back after its command was ended"
+        case DeviceLost(what=what):
+            reason = f"it was not seen to come back: {what}"
+        case _:
+            reason = "the runner was told to stop before it was seen to come back"
     if value is None:
         reason += f" (not measured: {over.reading.why})"
     return (

@@ -1,6 +1,8 @@
 """What the end of a wait leads to: a pass, a preload pass, a skipped one, or a hold.
 
-Pure. Called by ``decide`` only.
+Pure. Called by ``decide`` only. A gate whose reading was lost did not see the part stay out of
+its bound: the plan's ``then`` is no answer to that, unless it holds the rig. It is the fault
+*sensor-lost*, and the attempt is spent with it, by the plan's ``faults``.
 """
 
 from __future__ import annotations
@@ -8,7 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from harness.plan.document import Gate, Then
-from harness.rig.crossings import GateGaveUp, LimitBreached, TooCold, Woken
+from harness.rig.crossings import (
+    DeviceLost,
+    GateGaveUp,
+    LimitBreached,
+    TooCold,
+    Woken,
+)
 from harness.rig.readings import Reading, shown
 from harness.run import observations as o
 from harness.run import records as r
@@ -28,6 +36,8 @@ def wait_over(state: RunState, over: o.WaitOver) -> Records:
         return ()
     if isinstance(over.end, LimitBreached):
         return (held_by_limit(state, over.end),)
+    if isinstance(over.end, DeviceLost):
+        return (held(state, "device-lost", over.end.what),)
     group = group_for(state, over.fingerprint, accepted=state.accepted, unread=over.unread)
     if group:
         # A hold, or a new group: what is due next is chosen anew.
@@ -46,11 +56,25 @@ def wait_over(state: RunState, over: o.WaitOver) -> Records:
     if isinstance(over.end, GateGaveUp):
         text = gate_words(over.end, state.plan.gates[over.end.gate])
         gave_up = over.end
-        match state.plan.gates[over.end.gate].then:
+        fault = "gate-gave-up"
+        then = state.plan.gates[gave_up.gate].then
+        if gave_up.lost:
+            fault = "sensor-lost"
+            then = Then.SKIP if then is Then.MARK else then
+        match then:
             case Then.HOLD:
-                return (replace(held(state, "gate-gave-up", text), gate=gave_up),)
+                hold = held(state, fault, text)
+                return (replace(hold, gate=gave_up, foretold=over.foretold),)
             case Then.SKIP:
-                skipped = skip(state, key, reason=text, reference=over.reference, gate=gave_up)
+                skipped = skip(
+                    state,
+                    key,
+                    fault=fault,
+                    reason=text,
+                    reference=over.reference,
+                    gate=gave_up,
+                    foretold=over.foretold,
+                )
                 return (*before, *skipped)
             case Then.MARK:
                 marks = (f"gate-gave-up: {text}",)
@@ -76,6 +100,7 @@ def wait_over(state: RunState, over: o.WaitOver) -> Records:
         at=over.now.isoformat() if over.reference and over.now is not None else "",
         preload=preload,
         gate=gave_up,
+        foretold=over.foretold,
     )
     return (*before, started)
 
@@ -85,6 +110,11 @@ def gate_words(gave_up: GateGaveUp, gate: Gate) -> str:
     last = Reading(name=gave_up.reading, unit=gave_up.unit, value=gave_up.value, why=gave_up.why)
     stay = f"stay {gave_up.bound} for {gate.for_s:g} s" if gate.for_s else f"become {gave_up.bound}"
     floor = gave_up.floor
+    if gave_up.lost:
+        return (
+            f"{gave_up.reading} must {stay}, and its reading was lost: after "
+            f"{gave_up.waited_s:.0f} s it was {shown(last)}"
+        )
     if floor is None:
         return (
             f"{gave_up.reading} did not {stay} within {gave_up.waited_s:.0f} s; "

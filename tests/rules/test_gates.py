@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from harness.plan.document import Bound, Gate, Then
 from harness.rig.crossings import (
+    LOST_S,
     GateGaveUp,
     GatesOpened,
     LimitBreached,
@@ -18,7 +19,7 @@ from harness.rig.crossings import (
     WaitWatch,
     WatchEnd,
 )
-from harness.rules.gates import GateWatch
+from harness.rules.gates import UNSEEN_S, GateWatch
 from tests.rules.strategies import bound, gate, limit, sample, traces
 
 GPU, CPU = "gpu.temperature", "cpu.temperature"
@@ -152,6 +153,61 @@ def test_samples_need_not_come_every_second() -> None:
     watch = GateWatch((gate(60.0, for_s=10.0),), ())
     assert watch.feed(sample(3, {GPU: 55.0}), waited_s=3.0) is None
     assert watch.feed(sample(14, {GPU: 55.0}), waited_s=14.0) == GatesOpened(waited_s=14.0)
+
+
+def test_a_stretch_that_nobody_looked_at_breaks_the_hold() -> None:
+    watch = GateWatch((gate(60.0, for_s=10.0),), ())
+    assert watch.feed(sample(3, {GPU: 55.0}), waited_s=3.0) is None
+    assert watch.feed(sample(40, {GPU: 55.0}), waited_s=3.0 + UNSEEN_S + 1.0) is None
+    assert watch.feed(sample(44, {GPU: 55.0}), waited_s=43.9) is None
+    assert watch.feed(sample(44, {GPU: 55.0}), waited_s=44.0) == GatesOpened(waited_s=44.0)
+
+
+def test_a_reading_that_stays_away_gives_the_gate_up_as_lost() -> None:
+    watch = GateWatch((gate(60.0, give_up_s=900.0),), ())
+    end = wait(watch, 70.0, 69.0, *[None] * 100)
+    assert isinstance(end, GateGaveUp)
+    assert (end.lost, end.value, end.why) == (True, None, "no answer")
+    assert end.waited_s == 2.0 + LOST_S
+
+
+def test_a_reading_that_comes_back_in_time_is_not_lost() -> None:
+    gone = [None] * (int(LOST_S) - 1)
+    watch = GateWatch((gate(60.0, give_up_s=900.0),), ())
+    end = wait(watch, 70.0, *gone, 69.0, *gone, 59.0)
+    assert isinstance(end, GatesOpened)
+
+
+def test_a_stretch_that_nobody_looked_at_loses_no_reading() -> None:
+    watch = GateWatch((gate(60.0, give_up_s=900.0),), ())
+    away_s = 3.0 + UNSEEN_S + 1.0  # the look before it was missed, and so is the one after it
+    for at_s in (2.0, 3.0, away_s, away_s + LOST_S - 1.0):
+        value = 70.0 if at_s == 2.0 else None
+        assert watch.feed(sample(at_s, {GPU: value}), waited_s=at_s) is None
+    end = watch.feed(sample(away_s, {GPU: None}), waited_s=away_s + LOST_S)
+    assert isinstance(end, GateGaveUp)
+    assert end.lost
+
+
+def test_a_gate_whose_time_is_over_while_its_reading_is_away_is_lost_too() -> None:
+    end = wait(GateWatch((gate(60.0, give_up_s=3.0),), ()), 70.0, None, None, None)
+    assert isinstance(end, GateGaveUp)
+    assert end.lost
+    end = wait(GateWatch((gate(60.0, give_up_s=3.0),), ()), 70.0, None, None, 70.0)
+    assert isinstance(end, GateGaveUp)
+    assert not end.lost
+
+
+def test_it_tells_in_how_long_a_gate_will_have_held() -> None:
+    watch = GateWatch((gate(60.0, for_s=10.0),), ())
+    assert watch.now(0) is None
+    watch.feed(sample(0, {GPU: 70.0}), waited_s=0.0)
+    assert (watch.is_met(0), watch.opens_in_s(0, waited_s=0.0)) == (False, None)
+    watch.feed(sample(1, {GPU: 59.0}), waited_s=1.0)
+    assert (watch.is_met(0), watch.opens_in_s(0, waited_s=4.0)) == (True, 7.0)
+    now = watch.now(0)
+    assert now is not None
+    assert now.value == 59.0
 
 
 @given(trace=traces, for_s=st.integers(0, 5), give_up_s=st.integers(1, 40))
