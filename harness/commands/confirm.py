@@ -13,17 +13,22 @@ import shlex
 from pathlib import Path
 from typing import TextIO
 
-from harness.commands.run import folded
 from harness.errors import AskedError, Exit, Problem, RigError
 from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
-from harness.run.records import Request, RequestAnswered, RequestKind, RunStarted
-from harness.run.requests import ATTEND
+from harness.run.records import Request, RequestAnswered, RequestKind
+from harness.run.requests import ATTEND, STAY_NOW
 from harness.settings import rig_folder, store_folder
+from harness.store.checkpoints import folded, run_started
 from harness.store.sqlite import Store, open_store
 from harness.views.safety import FIRST_PASS
 
 _PATIENCE_S = 10.0
+#: Said where nobody's word is heard by a runner that could begin the first pass now.
+_ASKED_AGAIN = (
+    "no runner is at work: start it at a terminal by the rig, or it asks again who is there "
+    "before its first pass"
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -103,11 +108,11 @@ def _open_step(store: Store, run: str, asked: int | None, *, attending: bool) ->
                 do="see `harness status`",
             )
         )
-    if waits.get("opens_case") and not attending:
+    if (waits.get("opens_case") or waits.get("attend")) and not attending:
         raise AskedError(
             Problem(
                 code="not-attended",
-                what=ATTEND,
+                what=ATTEND if waits.get("opens_case") else STAY_NOW,
                 where=(f"run {run}, step {number}", *FIRST_PASS),
                 do=f"stay there, and give: harness confirm --step {number} --by YOUR-NAME "
                 "--attending; or confirm later, when you can: the step stays open",
@@ -175,8 +180,7 @@ def answered(
 
 def later_words(store: Store, run: str, folder: Path) -> str:
     """Say who is going to answer a confirmation that is kept."""
-    started = store.entries(run)[0].record
-    assert isinstance(started, RunStarted)
+    started = run_started(store, run)
     kept = f"--store {shlex.quote(str(folder))}"
     again = f"answered by the next `harness run {shlex.quote(started.plan_file)} {kept}`"
     owner = runner_at_work(rig_folder())
@@ -213,6 +217,8 @@ def _show(
         print(f"run {run}: {later}", file=out)
     elif answer.accepted:
         print(f"run {run}: {answer.answer}", file=out)
+        if args.attending and runner_at_work(rig_folder()) is None:
+            print(_ASKED_AGAIN, file=out)
     else:
         raise AskedError(
             Problem(

@@ -17,30 +17,33 @@ from pathlib import Path
 from typing import TextIO, assert_never
 
 from harness import __version__
-from harness.errors import Exit, PlanError, Problem, RigError, render
-from harness.plan.canonical import freeze, plan_hash, thaw
+from harness.errors import AskedError, Exit, PlanError, Problem, RigError, render
+from harness.plan.canonical import freeze, plan_hash
 from harness.plan.cells import cells
 from harness.plan.check import check
 from harness.plan.document import Plan
 from harness.plan.instants import instant_of
 from harness.plan.read import read_plan
+from harness.rig.at_terminal import person_at_terminal
 from harness.rig.clock import MachineClock
+from harness.rig.holds import Holds
 from harness.rig.stop import StopFlag, signals
 from harness.rules.meter import measure
 from harness.run import records as r
-from harness.run.apply import fold
+from harness.run.attendance import attended_only
 from harness.run.debts import is_debt
 from harness.run.instructions import Outcome
 from harness.run.loop import Loop
 from harness.run.ports import Bench
 from harness.run.ready import THRESHOLD, not_ready, relied_on, speaks_of_no_limits, with_limit
 from harness.run.state import RunState, begin
-from harness.settings import store_folder
+from harness.settings import rig_folder, store_folder, unattended
+from harness.store.checkpoints import Checkpointing, folded, run_started
 from harness.store.room import refuse_without_room
 from harness.store.sqlite import Store, open_store
 from harness.store.standing import RunLine
 from harness.views.nights import night_line
-from harness.views.outcome import as_text
+from harness.views.outcome import as_json, as_text
 from harness.wiring import (
     RigInHand,
     earlier_work,
@@ -64,6 +67,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Carry the plan out; return how it ended."""
     plan = checked(args.plan)
+    if plan.limits_none and unattended():
+        raise AskedError(attended_only(args.plan))
     folder = store_folder(args.store)
     live = sys.stderr.isatty() and out.isatty() and not (args.plain or args.json)
     shown = sys.stderr if args.json else out
@@ -83,7 +88,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 name = None if known is None else known.run
                 outcome, state = carry_on(store, rig, plan, args.plan, name, flag)
         if args.json:
-            print(json.dumps(_as_json(state.run, outcome, state), ensure_ascii=False), file=out)
+            print(json.dumps(as_json(outcome, state), ensure_ascii=False), file=out)
         else:
             kept = str(folder.absolute())
             print(as_text(outcome, state, plan_file=args.plan, store=kept), file=out)
@@ -105,9 +110,10 @@ def carry_on(
     if known is None:
         ready(known=None)
         known = _start(store, plan, rig, file=file)
-    whence = _started(store, known).limit_from
+    whence = run_started(store, known).limit_from
     if whence is not None:
         sys.stderr.write(f"note: the plan gives no limits; the limit is {whence}\n")
+    sys.stderr.write(rig.awake.note() if plan.night is not None else "")
     rig.note(run=known, store=store.folder)
     state = folded(store, known)
     offers: tuple[r.Offer, ...] = ()
@@ -123,8 +129,10 @@ def carry_on(
         boot=rig.boot,
         stop=flag,
         stop_reason=lambda: flag.reason,
-        onlooker=rig.view,
+        onlooker=Checkpointing(rig.view, store, known),
         left=left,
+        attended_by=person_at_terminal(),
+        sleep=rig.awake.sentence(),
         offers=offers,
         ready=partial(ready, known=known),
     )
@@ -145,14 +153,6 @@ def checked(file: str) -> Plan:
     for problem in found.warnings:
         sys.stderr.write(render(problem) + "\n")
     return plan
-
-
-def folded(store: Store, run: str) -> RunState:
-    """Return the state of *run* under its own frozen plan."""
-    entries = store.entries(run)
-    started = entries[0].record
-    assert isinstance(started, r.RunStarted)
-    return fold(begin(thaw(started.plan)), (entry.record for entry in entries))
 
 
 def status_of(outcome: Outcome, state: RunState) -> Exit:
@@ -224,9 +224,11 @@ def _known(store: Store, plan: Plan, *, file: str) -> RunLine | None:
 
 
 def _wants_more(store: Store, line: RunLine) -> bool:
-    """Return whether a run is unfinished, or somebody has asked something of it since."""
+    """Return whether a run is unfinished, owes the rig something, or was asked something since."""
     if line.standing.phase != "finished":
         return True
+    if any(is_debt(hold.id, line.run) for hold in Holds(rig_folder()).standing()):
+        return True  # its runner was killed while it put back
     return bool(store.requests(line.run, after=folded(store, line.run).last_request))
 
 
@@ -234,7 +236,7 @@ def _changed(store: Store, run: str, plan: Plan, *, file: str) -> Problem:
     from harness.plan.differences import differences
 
     frozen = folded(store, run).plan
-    if _started(store, run).limit_from is not None and speaks_of_no_limits(plan):
+    if run_started(store, run).limit_from is not None and speaks_of_no_limits(plan):
         plan = replace(plan, limits=frozen.limits)  # the rig's own limit is nobody's change
     return Problem(
         code="plan-changed",
@@ -276,24 +278,3 @@ def _start(store: Store, plan: Plan, rig: RigInHand, *, file: str) -> str:
         boot=rig.boot,
     )
     return name
-
-
-def _started(store: Store, run: str) -> r.RunStarted:
-    started = store.entries(run)[0].record
-    assert isinstance(started, r.RunStarted)
-    return started
-
-
-def _as_json(run: str, outcome: Outcome, state: RunState) -> dict[str, object]:
-    counts = {each.value: 0 for each in r.CellState}
-    for progress in state.progress.values():
-        counts[progress.state.value] += 1
-    return {
-        "schema": "harness.run/1",
-        "run": run,
-        "outcome": outcome.value,
-        "cells": counts,
-        "hold": None
-        if state.hold is None
-        else {"id": state.hold.hold, "reason": state.hold.reason},
-    }

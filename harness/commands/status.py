@@ -13,6 +13,8 @@ from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import open_store
 from harness.views.run_line import line_json
+from harness.views.superseded import superseded_json, superseded_lines
+from harness.views.waiting import gates_json, waiting_words
 
 TYPE_CHECKING = False  # as typing has it: this module must be quick to import
 if TYPE_CHECKING:
@@ -46,6 +48,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         rig = rig_folder()
         owner = runner_at_work(rig) if rig.exists() else None
         interrupted = {line.run: _interrupted(line, owner, store) for line in lines}
+        again = {line.run: _bodies(store.reopened(line.run)) for line in lines}
     holds = Holds(rig).standing()
     if args.json:
         import json
@@ -61,30 +64,34 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 "since": owner.since,
                 "run": owner.run or None,
                 "store": owner.store or None,
+                "waits": gates_json(owner.waits),
             },
             "holds": [
                 {"id": h.id, "run": h.run, "reason": h.reason, "do": h.do, "at": h.at}
                 for h in holds
             ],
-            "runs": [_as_json(line, interrupted[line.run]) for line in lines],
+            "runs": [_as_json(x, interrupted[x.run], again[x.run]) for x in lines],
         }
         print(json.dumps(shown, ensure_ascii=False), file=out)
         return Exit.WELL
     print(f"store {folder}", file=out)
     if owner is not None:
         print(
-            f"a runner is at work: process {owner.pid}, plan {owner.plan}, since {owner.since}",
+            f"a runner is at work: process {owner.pid}, plan {owner.plan}, "
+            f"since {_instant(owner.since)}",
             file=out,
         )
         if owner.run:
             print(f"  it carries out run {owner.run}, store {owner.store}", file=out)
+        if owner.waits is not None:
+            print(f"  it {waiting_words(owner.waits)}", file=out)
     else:
         print("no runner is at work on this rig", file=out)
     for hold in holds:
         if owner is not None and owner.run == hold.run:
             # What the run at work has yet to put back stands as a hold against all others.
             continue
-        print(f"THE RIG IS HELD since {hold.at}: {hold.reason}", file=out)
+        print(f"THE RIG IS HELD since {_instant(hold.at)}: {hold.reason}", file=out)
         print(f"  do:   {hold.do}", file=out)
         print(f"  then: harness release {hold.id} --by YOUR-NAME", file=out)
     print(file=out)
@@ -95,8 +102,11 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             out,
             interrupted=interrupted[line.run] is True,
             at_work=owner is not None,
+            at_gate=owner is not None and owner.run == line.run and owner.waits is not None,
             standing_holds=frozenset(hold.id for hold in holds),
         )
+        for text in superseded_lines(again[line.run], results=_results(line, folder)):
+            print(f"  {text}", file=out)
     if not lines:
         print("no run yet: harness run PLAN", file=out)
     return Exit.WELL
@@ -132,23 +142,26 @@ def _print_run(
     *,
     interrupted: bool,
     at_work: bool,
+    at_gate: bool,
     standing_holds: frozenset[str],
 ) -> None:
     standing = line.standing
+    passes = "1 pass" if standing.passes == 1 else f"{standing.passes} passes"
+    cells = "1 cell" if line.cells == 1 else f"{line.cells} cells"
     counts = (
-        f"{line.cells} cells: {standing.accepted} accepted, {standing.short} short, "
-        f"{standing.failed} failed, {line.open_cells} open; {standing.passes} passes judged"
+        f"{cells}: {standing.accepted} accepted, {standing.short} short, "
+        f"{standing.failed} failed, {line.open_cells} open; {passes} judged"
     )
     phase = f"interrupted, {standing.phase}" if interrupted else standing.phase
-    print(f"{line.run}   {phase} since {_minute(standing.since)}", file=out)
-    print(f"  plan {line.plan_name}, rig {line.rig}, started {_minute(line.created_at)}", file=out)
+    print(f"{line.run}   {phase} since {_instant(standing.since)}", file=out)
+    print(f"  plan {line.plan_name}, rig {line.rig}, started {_instant(line.created_at)}", file=out)
     print(f"  {counts}", file=out)
     doing = (
         _interruption(line)
         if interrupted
         else _doing(line, folder, at_work=at_work, standing_holds=standing_holds)
     )
-    if doing:
+    if doing and not (at_gate and standing.phase == "idle"):  # the gate is told of already
         print(f"  {doing}", file=out)
 
 
@@ -162,7 +175,7 @@ def _interruption(line: RunLine) -> str:
     return f"interrupted{where}; the same `harness run` goes on"
 
 
-def _minute(instant: str) -> str:
+def _instant(instant: str) -> str:
     """Return an instant to the second, as a person reads it: UTC."""
     return f"{instant[:10]} {instant[11:19]} UTC" if instant else "-"
 
@@ -182,9 +195,7 @@ def _doing(line: RunLine, folder: Path, *, at_work: bool, standing_holds: frozen
         case "held":
             return "released since; goes on with the same harness run"
         case "finished":
-            import shlex
-
-            return f"figures: harness results --run {line.run} --store {shlex.quote(str(folder))}"
+            return f"figures: {_results(line, folder)}"
         case "paused":
             return "goes on with the same harness run"
         case "idle" if not at_work:
@@ -193,6 +204,20 @@ def _doing(line: RunLine, folder: Path, *, at_work: bool, standing_holds: frozen
             return "the next pass is being prepared: a gate, a level or the settling is awaited"
         case _:
             return ""
+
+
+def _results(line: RunLine, folder: Path) -> str:
+    import shlex
+
+    return f"harness results --run {line.run} --store {shlex.quote(str(folder))}"
+
+
+def _bodies(texts: tuple[str, ...]) -> list[dict[str, Any]]:
+    if not texts:
+        return []
+    import json
+
+    return [json.loads(text) for text in texts]
 
 
 def _waits(text: str | None) -> dict[str, Any] | None:
@@ -205,9 +230,12 @@ def _waits(text: str | None) -> dict[str, Any] | None:
     return waits
 
 
-def _as_json(line: RunLine, interrupted: bool | None) -> dict[str, object]:
+def _as_json(
+    line: RunLine, interrupted: bool | None, again: list[dict[str, Any]]
+) -> dict[str, object]:
     return {
         **line_json(line),
         "interrupted": interrupted,
+        "superseded": superseded_json(again),
         "waits": _waits(line.standing.waits),
     }

@@ -20,23 +20,27 @@ from typing import TextIO
 from harness.errors import AskedError, Exit, Problem, RigError, StoreError, as_json, render
 from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
+from harness.store.checkpoints import forget, problems_of_checkpoint
 from harness.store.footers import archive_files, footer_problems
 from harness.store.salvage import DO, what_is_left
 from harness.store.sqlite import Store, open_store
 from harness.store.verify import (
     problems,
+    problems_of_comparisons,
     problems_of_file,
     problems_of_folder,
     problems_of_standing,
+    without_start,
 )
 
 SCHEMA = "harness.verify/1"
 
 #: What the database may be refused for that leaves something to be saved.
-_DAMAGED = ("store-damaged", "store-not-a-database")
+_DAMAGED = ("store-damaged", "store-not-a-database", "records-missing")
+_NO_DATABASE = "store-not-a-database"  #: it may never have been a store
 
 #: Warnings that `--mend` puts right.
-REPAIRABLE = frozenset({"bundle-unfinished", "standing-wrong"})
+REPAIRABLE = frozenset({"bundle-unfinished", "checkpoint-wrong", "standing-wrong"})
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,6 +68,7 @@ class _Found:
 
     runs: list[dict[str, object]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    comparisons: int = 0  #: made despite differences
     archive: int = 0
     mended: bool = False
 
@@ -112,6 +117,8 @@ def _looked_through(store: Store, args: argparse.Namespace) -> _Found:
         found.problems += problems_of_folder(store, names)
     for name in names:
         found.problems += _of_run(store, name, args, found)
+    found.problems += problems_of_comparisons(store)
+    found.comparisons = len(store.comparisons().rows())
     files = archive_files(store.folder)
     found.archive = len(files)
     found.problems += footer_problems(files)
@@ -124,6 +131,8 @@ def _of_run(store: Store, name: str, args: argparse.Namespace, found: _Found) ->
     own = [*problems(store, name, bundles=not args.quick)]
     if not any(each.code == "record-not-as-kept" for each in own):
         own += problems_of_standing(store, name)
+        own += problems_of_checkpoint(store, name)
+        own += [] if store.run(name).standing.seq else [without_start(name)]
     records = bundles = 0
     for row in store.rows(name):
         records += 1
@@ -143,6 +152,8 @@ def _mend(store: Store, names: Sequence[str], found: _Found) -> None:
         health.remove_unfinished(name)
         if health.standing_faults(name):
             health.forget_standing(name)
+        if "checkpoint-wrong" in wrong:
+            forget(store, name)
     found.problems = [each for each in found.problems if each.code not in REPAIRABLE]
     found.mended = True
 
@@ -194,7 +205,7 @@ def _with_what_is_left(error: StoreError, folder: Path) -> StoreError:
             code=each.code,
             what=each.what,
             where=(*each.where, *what_is_left(folder)),
-            do=DO if each.code == "store-damaged" else f"{each.do}; or, if it was one: {DO}",
+            do=f"{each.do}; or, if it was one: {DO}" if each.code == _NO_DATABASE else DO,
         )
         if each.code in _DAMAGED
         else each
@@ -210,6 +221,8 @@ def _as_text(
     for each in found.runs:
         state = "as it was kept" if each["ok"] else "NOT as it was kept"
         yield f"  {each['run']}: {each['records']} records, {each['bundles']} bundles, {state}"
+    if found.comparisons:
+        yield f"  comparisons made despite differences: {found.comparisons}"
     if found.archive:
         yield f"  archive: {found.archive} files"
     for problem in found.problems:
@@ -236,6 +249,7 @@ def _as_json(folder: Path, found: _Found, backup: str | None) -> dict[str, objec
         "store": str(folder),
         "ok": found.whole,
         "runs": found.runs,
+        "comparisons": found.comparisons,
         "archive_files": found.archive,
         "problems": [
             {**as_json(each), "repairable": each.code in REPAIRABLE} for each in found.problems

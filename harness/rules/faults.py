@@ -164,7 +164,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
             ),
             _f(
                 "sensor-lost",
-                "the reading of a safety limit was lost",
+                "a reading that a safety limit or a gate needs was lost",
                 "see with harness sensors what can be read, and why that is gone (driver, cable, "
                 "another program at the sensor); then release the rig with harness release",
             ),
@@ -267,6 +267,9 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
 #: Faults that the same command will have again, until a person has done something: these
 #: are not tried again.
 LASTING = frozenset({"not-found", "not-executable"})
+
+#: Faults of a capture: they make a pass void, and in every cell they are a fault of the bench.
+OF_CAPTURE = frozenset({"no-capture", "stale-capture", "unreadable-capture", "short-capture"})
 
 
 def means(fault: str) -> str:

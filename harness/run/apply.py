@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
 from harness.plan.document import By, EnoughFrom, Plan, WarmUpWhen
-from harness.run import passes, warming
+from harness.run import attendance, passes, warming
 from harness.run import records as r
 from harness.run.state import RunState
 from harness.run.transitions import TRANSITIONS, IllegalTransition, Phase
@@ -52,6 +53,8 @@ def _runner_started(state: RunState, record: r.RunnerStarted) -> None:
     state.level_faults = 0
     state.turn_faults = 0
     state.put_back_first = bool(state.put_back)
+    state.attended_by = record.attended_by
+    state.clocks = record.clocks
     if state.phase is not Phase.HELD:
         state.not_put_back.clear()
     passes.cool(state, WarmUpWhen.LAUNCH)
@@ -102,6 +105,7 @@ def _round_started(state: RunState, record: r.RoundStarted) -> None:
 def _step_asked(state: RunState, record: r.StepAsked) -> None:
     state.step = record
     state.steps = record.step
+    attendance.asked(state, record)
     state.step_why = ""
     for condition, _ in record.levels:
         state.believed.pop(condition, None)
@@ -110,6 +114,11 @@ def _step_asked(state: RunState, record: r.StepAsked) -> None:
 
 def _step_confirmed(state: RunState, record: r.StepConfirmed) -> None:
     assert state.step is not None
+    if record.attending and not record.before:
+        state.attended_by = record.by
+    if state.step.attend:  # nothing was touched
+        state.step = None
+        return
     for condition, level in state.step.levels:
         state.believed[condition] = level
         if not state.grid.readable(condition, level):
@@ -207,6 +216,8 @@ def _clock_jumped(state: RunState, record: r.ClockJumped) -> None:
     if state.reference_at:  # so that its age stays what it was
         at = datetime.fromisoformat(state.reference_at) + timedelta(seconds=record.by_s)
         state.reference_at = at.isoformat()
+    if state.clocks is not None and not record.unwatched:
+        state.clocks = replace(state.clocks, day_s=state.clocks.day_s + record.by_s)
 
 
 def _run_paused(state: RunState, record: r.RunPaused) -> None:

@@ -6,15 +6,13 @@ discard rules had their say; ``at_most`` counted passes close it.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from harness.plan.document import FaultThen
-from harness.rig.crossings import GateGaveUp
+from harness.rig.crossings import Foretold, GateGaveUp
 from harness.rules.discard import find
 from harness.rules.faults import LASTING, means, what_to_do
 from harness.rules.judgement import Judgement, Verdict
 from harness.run import records as r
-from harness.run.passes import count_pass, fault_row, turn_over
+from harness.run.passes import count_pass, fault_row, makes_row, turn_over
 from harness.run.sizing import sized_by_pilot
 from harness.run.state import Progress, RunState, wanted_passes, warm_up_due
 
@@ -40,17 +38,29 @@ def close(
         outcome = r.CellState.SHORT if progress.kept else r.CellState.FAILED
         return (_closed(progress, cell, outcome, state.group, reason),)
     if warm_up:
-        spent = progress.warm_up_faults + (verdict is Verdict.FAILED)
-        if spent < state.plan.passes.at_most:
+        spent = progress.warm_up_faults + 1
+        if verdict is not Verdict.FAILED or spent < state.plan.passes.at_most:
             return ()
         reason = f"{spent} warm-up passes failed"
         outcome = r.CellState.SHORT if progress.kept else r.CellState.FAILED
         return (_closed(progress, cell, outcome, state.group, reason),)
-    after = replace(progress)  # what apply will make of it
+    after = Progress(  # what apply will make of it, as far as it is looked at here
+        counted=progress.counted,
+        kept=progress.kept,
+        discards=progress.discards,
+        wanted=progress.wanted,
+    )
     count_pass(after, attempt=attempt, verdict=verdict, figures=figures)
     records: list[r.Record] = []
-    if len(after.kept) >= wanted_passes(state, after):
+    if _to_be_asked(state, after):
         findings = find(after.kept, state.plan.discard, discarded=dict(after.discards))
+        gone = {finding.attempt for finding in findings if finding.discard}
+        after.kept = tuple(kept for kept in after.kept if kept.attempt not in gone)
+        sized = sized_by_pilot(state, cell, after)
+        if sized is not None:
+            after.wanted = sized.passes
+        if sized is not None and sized.passes > len(after.kept):
+            findings = ()  # marks of a pilot: the rules are asked again, of all that are kept
         records += (
             r.PassDiscarded(
                 cell=cell,
@@ -65,14 +75,20 @@ def close(
             )
             for finding in findings
         )
-        gone = {finding.attempt for finding in findings if finding.discard}
-        after.kept = tuple(kept for kept in after.kept if kept.attempt not in gone)
-        sized = sized_by_pilot(state, cell, after)
         if sized is not None:
-            after.wanted = sized.passes
             records.append(sized)
     ending = _ending(state, cell, after)
     return (*records, ending) if ending is not None else tuple(records)
+
+
+def _to_be_asked(state: RunState, progress: Progress) -> bool:
+    """Return whether the discard rules are asked: what was wanted is there, or will not be.
+
+    A cell that wants more than the plan's ``keep`` may use its passes up before.
+    """
+    passes, kept = state.plan.passes, len(progress.kept)
+    used_up = progress.counted >= passes.at_most
+    return kept >= wanted_passes(state, progress) or (used_up and kept >= passes.keep)
 
 
 def _ending(state: RunState, cell: str, progress: Progress) -> r.CellClosed | None:
@@ -106,9 +122,11 @@ def skip(
     state: RunState,
     cell: str,
     *,
+    fault: str,
     reason: str,
     reference: bool = False,
     gate: GateGaveUp | None = None,
+    foretold: tuple[Foretold, ...] = (),
 ) -> Records:
     """Return the records of an attempt that is spent without being carried out."""
     warm_up = warm_up_due(state, cell)
@@ -118,15 +136,16 @@ def skip(
         attempt=attempt,
         warm_up=warm_up,
         group=state.group,
-        fault="gate-gave-up",
+        fault=fault,
         reason=reason,
         reference=reference,
         gate=gate,
+        foretold=foretold,
     )
     if reference:
         return (skipped,)
     closing = close(state, cell, attempt, warm_up=warm_up, verdict=Verdict.FAILED, figures=())
-    judgement = Judgement(verdict=Verdict.FAILED, reason=reason, fault="gate-gave-up")
+    judgement = Judgement(verdict=Verdict.FAILED, reason=reason, fault=fault)
     stop = faults_in_a_row(state, cell, warm_up=warm_up, judgement=judgement)
     return (skipped, *closing, *((stop,) if stop is not None else ()))
 
@@ -137,15 +156,16 @@ def faults_in_a_row(
     """Return the hold that a failed pass leads to by the plan's ``faults``, or None.
 
     A fault that came again in every try of one turn counts for the cell; the same fault in
-    ``stop_after`` cells in a row holds the rig, since a dead driver must not burn a grid.
+    ``stop_after`` cells in a row holds the rig, since a dead driver must not burn a grid. So
+    does a fault of the capture, though it makes a pass void: a dead recorder must not either.
     """
-    fault = judgement.fault
-    if judgement.verdict is not Verdict.FAILED or fault is None:
+    fault, verdict = judgement.fault, judgement.verdict
+    if fault is None or not makes_row(verdict, fault):
         return None
     faults = state.plan.faults
-    if not turn_over(state, warm_up=warm_up, verdict=Verdict.FAILED, fault=fault):
+    if not turn_over(state, warm_up=warm_up, verdict=verdict, fault=fault):
         return None
-    if faults.then is FaultThen.HOLD:
+    if faults.then is FaultThen.HOLD and verdict is Verdict.FAILED:
         return held(state, fault, judgement.reason)
     row = fault_row(state, cell=cell, fault=fault)
     if len(row) < faults.stop_after:

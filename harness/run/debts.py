@@ -1,18 +1,24 @@
-"""What a run has yet to put back stands as a hold of the rig.
+"""What a run has yet to put back, or a case that it had opened, stands as a hold of the rig.
 
 Touches nothing but through the bench's port. The hold is made before the level's command
 runs and lifted once the level is put back: if the runner dies in between, no other run may
 start on a changed rig, from whatever store. The run itself is not kept by it, since it puts
-back before anything else.
+back before anything else. A case that a step opens is such a debt until the first pass after
+it is over: nothing else may start on a rig that nobody has seen run since.
 """
 
 from __future__ import annotations
 
 import shlex
+from datetime import datetime
 
 from harness.rig.tasks import Hold, LevelTask, Release
 from harness.run.ports import Bench, Clock
+from harness.run.records import RigHeld
 from harness.run.state import RunState
+
+#: How the hold of an opened case ends; no condition's does, which ends in a number.
+_FIRST_PASS = "-first-pass"
 
 
 class Debts:
@@ -52,6 +58,50 @@ class Debts:
             at = self._clock.now().isoformat()
             release = Release(hold=hold.id, by="the run itself", note="put back", at=at)
             self._bench.release(release)
+
+    def square(self, state: RunState) -> None:
+        """Lift what the run does not owe: a runner that died may have had no time to."""
+        for condition in state.plan.conditions:
+            self.lift(state, condition.name)
+        self.note_case(state)
+
+    def note_case(self, state: RunState) -> None:
+        """Make the debt of an opened case stand until the first pass after it is over.
+
+        Once a person has released it, it does not come back.
+        """
+        at = self._clock.now().isoformat()
+        due = f"{debt_prefix(state.run)}{state.opened}{_FIRST_PASS}" if state.opened else ""
+        stand = [each for each in self.standing(state.run) if each.id.endswith(_FIRST_PASS)]
+        for hold in stand:
+            if hold.id != due:
+                over = Release(hold=hold.id, by="the run itself", note="seen to", at=at)
+                self._bench.release(over)
+        if not due or due in [each.id for each in stand]:
+            return
+        if due not in [each.hold for each in self._bench.releases()]:
+            self._bench.hold(
+                Hold(
+                    id=due,
+                    run=state.run,
+                    reason=f"step {state.opened} of run {state.run} opens the case, and no pass is "
+                    "over since",
+                    do="close the case and go on with that run, with somebody at the rig; or see "
+                    "that all is well, and stay for the first pass of whatever comes next",
+                    at=at,
+                )
+            )
+
+
+def standing(state: RunState, hold: RigHeld, *, at: datetime) -> Hold:
+    """Return the hold of the rig that the record *hold* stands for, with what is still owed."""
+    return Hold(
+        id=hold.hold,
+        run=state.run,
+        reason=hold.reason + not_put_back(state),
+        do=hold.do,
+        at=at.isoformat(),
+    )
 
 
 def debt_prefix(run: str, condition: str | None = None) -> str:

@@ -20,6 +20,7 @@ from harness.rules.under_load import UNDER_LOAD
 from harness.run import observations as o
 from harness.run import records as r
 from harness.run.after_limit import held_by_limit, proof_over
+from harness.run.clock_watch import jumped_unwatched
 from harness.run.closing import close, faults_in_a_row, held
 from harness.run.groups import group_for
 from harness.run.passes import numbers
@@ -52,6 +53,7 @@ def decide(state: RunState, observation: o.Observation) -> Records:
                 observation.request,
                 boot=observation.boot,
                 fingerprint=observation.fingerprint,
+                before=observation.before,
             )
         case o.LevelReported():
             return _level_reported(state, observation)
@@ -65,8 +67,8 @@ def decide(state: RunState, observation: o.Observation) -> Records:
             return _pass_over(state, observation)
         case o.ProofOver():
             return proof_over(state, observation)
-        case o.ClockMoved(by_s=by_s):
-            return (r.ClockJumped(by_s=by_s),)
+        case o.ClockMoved(by_s=by_s, slept_s=slept_s):
+            return (r.ClockJumped(by_s=by_s, slept_s=slept_s),)
         case o.StopCame():
             return _stop_came(state, observation)
         case _:
@@ -87,7 +89,16 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
                 fault="interrupted",
             ),
         )
-    records.append(r.RunnerStarted(ended=came.ended, given_back=came.given_back))
+    records.append(
+        r.RunnerStarted(
+            ended=came.ended,
+            given_back=came.given_back,
+            sleep=came.sleep,
+            attended_by=came.attended_by,
+            clocks=came.clocks,
+        )
+    )
+    records += jumped_unwatched(state.clocks, came.clocks, last_at=came.last_at)
     accepted = state.accepted
     if state.hold is not None:
         release = next((each for each in came.releases if each.hold == state.hold.hold), None)
@@ -216,6 +227,7 @@ def _pass_over(state: RunState, over: o.PassOver) -> Records:
         slept_s=report.slept_s,
         harness_cpu_s=report.harness_cpu_s,
         clock_jumped_s=report.clock_jumped_s,
+        harness_cost=measured.harness_cost,
     )
     judged = r.PassJudged(
         cell=started.cell,

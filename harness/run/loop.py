@@ -13,8 +13,7 @@ from datetime import datetime
 from typing import assert_never
 
 from harness.errors import StoreError
-from harness.rig.crossings import GatesOpened, WaitEnd
-from harness.rig.tasks import Hold, Leftovers, Member, PassTask, attempt_name
+from harness.rig.tasks import Leftovers, PassTask
 from harness.rules.gates import GateWatch
 from harness.rules.guards import GuardWatch
 from harness.rules.judgement import Measured
@@ -22,17 +21,17 @@ from harness.rules.summaries import summarise_readings
 from harness.run import instructions as i
 from harness.run import observations as o
 from harness.run.apply import apply
-from harness.run.clock_watch import ClockWatch
-from harness.run.debts import Debts, not_put_back
+from harness.run.clock_watch import ClockWatch, clocks_now
+from harness.run.coming_up import left_behind, whole_fingerprint
+from harness.run.debts import Debts, standing
 from harness.run.decide import decide
-from harness.run.disk_room import FREE
 from harness.run.fill import fill
+from harness.run.gate_work import await_gates, outlasts_a_sleep
 from harness.run.level_work import put_back, set_level
 from harness.run.pick import minutes_to, pick
 from harness.run.ports import Bench, Clock, Interrupt, Journal, Meter
 from harness.run.ready import spoken_of
 from harness.run.records import (
-    BundleRef,
     ClockJumped,
     LevelPutBack,
     LevelVerified,
@@ -40,6 +39,8 @@ from harness.run.records import (
     Record,
     RequestAnswered,
     RequestKind,
+    RigReleased,
+    RunnerStarted,
 )
 from harness.run.refused import leave_safely
 from harness.run.state import RunState
@@ -80,11 +81,15 @@ class Loop:
     offers: tuple[Offer, ...] = ()
     #: What an earlier runner left, where the bench was asked already.
     left: Leftovers | None = None
+    attended_by: str = ""  #: who started this runner at a terminal; empty: no person there did
+    sleep: str = ""  #: what holds the machine's sleep off, or why nothing does
     #: Asked once, when the rig is as it should be and before anything is done with it.
     ready: Callable[[], None] = lambda: None
     names: tuple[str, ...] = field(init=False, default=())
     _debts: Debts = field(init=False)
+    _before: int = field(init=False, default=0)  #: the last request put before this runner came
     _watch: ClockWatch = field(init=False)
+    _slept: bool = field(init=False, default=False)  #: the machine, in what is being performed
 
     def __post_init__(self) -> None:
         """Note which readings the plan speaks of."""
@@ -108,6 +113,8 @@ class Loop:
             raise leave_safely(self.bench, self.clock, self.state, error) from error
 
     def _carry_on(self) -> i.Outcome:
+        waiting = self.journal.requests(self.state.last_request)
+        self._before = waiting[-1].number if waiting else 0
         self._observe(self._come_up())
         asked = False
         while True:
@@ -128,11 +135,11 @@ class Loop:
             if not asked and not isinstance(instruction, i.PutBack):
                 asked = True
                 self.ready()
+            self._slept = False
             observation = self._perform(instruction)
-            told = ClockJumped in TRANSITIONS[self.state.phase]  # a pass tells of it by itself
-            if told and not isinstance(instruction, i.GoOn) and (by_s := self._watch.look()):
-                self._observe(o.ClockMoved(by_s=by_s))
-            if observation is not None:
+            if not isinstance(instruction, i.GoOn):
+                self._look_at_clocks()
+            if observation is not None and (not self._slept or outlasts_a_sleep(observation)):
                 self._observe(observation)
 
     def _observe(self, observation: o.Observation) -> None:
@@ -148,8 +155,13 @@ class Loop:
             led_to(self.state.phase, records)
             self.journal.append(records, at=self.clock.now(), boot=self.boot)
             for record in records:
+                opened = self.state.opened
                 apply(self.state, record)
                 self.onlooker.kept(self.state, record)
+                if isinstance(record, (RunnerStarted, RigReleased)):
+                    self._debts.square(self.state)
+                elif opened or self.state.opened:
+                    self._debts.note_case(self.state)
                 if isinstance(record, (LevelVerified, LevelPutBack)):
                     self._debts.lift(self.state, record.condition)
 
@@ -158,48 +170,27 @@ class Loop:
         own = self._debts.standing(self.state.run)
         return o.RunnerCameUp(
             boot=self.boot,
-            fingerprint=self._fingerprint(),
+            fingerprint=whole_fingerprint(self.state, self.bench, self.offers),
             unread=self.bench.unread(),
             ended=left.ended,
             survivors=left.survivors,
             given_back=left.given_back,
-            bundle=self._leftovers(left),
+            sleep=self.sleep,
+            attended_by=self.attended_by,
+            clocks=clocks_now(self.clock, boot=self.boot),
+            last_at=self.journal.last_at(),
+            bundle=left_behind(self.state, self.journal, left),
             holds=tuple(hold for hold in self.bench.holds() if hold not in own),
             releases=self.bench.releases(),
             offers=self.offers,
         )
-
-    def _fingerprint(self) -> dict[str, str]:
-        fields = dict(self.bench.fingerprint(None, full=True))
-        titles = {self.state.grid.titles[offer.cell].title for offer in self.offers}
-        for title in self.state.plan.titles:
-            if title.title in titles:
-                fields |= self.bench.fingerprint(title, full=False)
-        return fields
-
-    def _leftovers(self, left: Leftovers) -> BundleRef | None:
-        """Keep what the interrupted attempt left, as evidence; never as a result."""
-        started = self.state.passing
-        if started is None:
-            return None
-        name = attempt_name(started.cell, started.attempt)
-        members: tuple[Member, ...] = (left.attempts or {}).get(name, ())
-        return self.journal.keep(name, members) if members else None
 
     def _leave(self) -> None:
         hold = self.state.hold
         if hold is not None:
             # Standing again under the same id is one hold: a crash between the record and
             # this line is made good by the next start.
-            self.bench.hold(
-                Hold(
-                    id=hold.hold,
-                    run=self.state.run,
-                    reason=hold.reason + not_put_back(self.state),
-                    do=hold.do,
-                    at=self.clock.now().isoformat(),
-                )
-            )
+            self.bench.hold(standing(self.state, hold, at=self.clock.now()))
 
     def answer_requests(self) -> None:
         """Answer what persons have asked since the last look."""
@@ -208,10 +199,24 @@ class Loop:
                 return  # in the middle of something: it is answered after it
             anew = request.kind is RequestKind.RERUN and self.state.phase is Phase.FINISHED
             rig = self.bench.fingerprint(None, full=True) if anew else None
-            self._observe(o.RequestCame(request=request, boot=self.boot, fingerprint=rig))
+            late, at = request.number <= self._before, self.boot
+            self._observe(o.RequestCame(request=request, boot=at, fingerprint=rig, before=late))
 
     def _woken(self) -> bool:
-        return self.stop() or bool(self.journal.requests(self.state.last_request))
+        return self._broken_off() or bool(self.journal.requests(self.state.last_request))
+
+    def _broken_off(self) -> bool:
+        """Return whether a wait is to end: nobody saw the rig while the machine slept."""
+        self._look_at_clocks()
+        return self._slept or self.stop()
+
+    def _look_at_clocks(self) -> None:
+        """Keep that the clock of the day jumped or the machine slept; a pass tells of its own."""
+        if ClockJumped in TRANSITIONS[self.state.phase]:
+            by_s, slept_s = self._watch.look(), self._watch.slept_s()
+            self._slept = self._slept or slept_s > 0
+            if by_s or slept_s:
+                self._observe(o.ClockMoved(by_s=by_s, slept_s=slept_s))
 
     def _may_ask(self) -> bool:
         # The clock of the day may jump meanwhile, and summer time may begin or end.
@@ -227,7 +232,7 @@ class Loop:
             case i.PutBack():
                 return put_back(self.bench, self.state, instruction)
             case i.Settle(seconds=seconds):
-                whole = self.clock.wait(seconds, self.stop)
+                whole = self.clock.wait(seconds, self._broken_off)
                 return o.SettleOver(seconds=seconds) if whole else None
             case i.AwaitHours(seconds=seconds):
                 self.clock.wait(seconds, self._may_ask)
@@ -236,39 +241,28 @@ class Loop:
                 self.clock.wait(float("inf"), self._woken)
                 return None
             case i.AwaitProof(gate=gate, reading=name):
-                proved = self.bench.wait(self._shown(GateWatch((gate,), ())), self.stop)
+                # A reading that comes back is what is waited for: it has all of its time.
+                watch = GateWatch((gate,), (), lost_s=gate.give_up_s)
+                self.onlooker.waits(watch)
+                proved = self.bench.wait(watch, self._broken_off)
                 return o.ProofOver(end=proved, reading=self.bench.read([name])[0])
             case i.AwaitGates():
-                return self._await_gates(instruction)
+                self.journal.rest()
+                return await_gates(
+                    self.bench,
+                    self.state,
+                    instruction,
+                    names=self.names,
+                    shown=self.onlooker.waits,
+                    interrupt=self._woken,
+                    now=self._instant,
+                )
             case i.CarryOut():
                 return self._carry_out(instruction)
             case i.Leave():
                 raise AssertionError("leaving is not performed")
             case _:
                 assert_never(instruction)
-
-    def _shown(self, watch: GateWatch) -> GateWatch:
-        self.onlooker.waits(watch)
-        return watch
-
-    def _await_gates(self, wait: i.AwaitGates) -> o.WaitOver:
-        self.journal.rest()
-        watch = GateWatch(wait.gates, wait.limits)
-        if watch.opens_at_once:
-            end: WaitEnd = GatesOpened(waited_s=0.0)
-        else:
-            end = self.bench.wait(self._shown(watch), self._woken)
-        readings = self.bench.read((*self.names, FREE))
-        return o.WaitOver(
-            cell=wait.cell,
-            end=end,
-            fingerprint=self.bench.fingerprint(self.state.grid.titles[wait.cell], full=False),
-            unread=self.bench.unread(),
-            readings=readings[:-1],
-            free=readings[-1],
-            reference=wait.reference,
-            now=self._instant(),
-        )
 
     def _instant(self) -> datetime | None:
         return self.clock.now() if self.state.plan.reference is not None else None
@@ -285,7 +279,11 @@ class Loop:
             fill=fill(cell, grid.settings[order.cell], attempt=order.attempt, state=self.state),
             watch=GuardWatch(plan.guards, order.limits, grid.under_load(cell)),
         )
+        before_s = self._watch.slept_s()  # since its gates were seen to hold
         report = self.bench.carry_out(task, self.stop)
+        self._watch.slept_s()  # the bench tells of it
+        if before_s:
+            report = replace(report, slept_s=before_s + report.slept_s)
         if by_s := self._watch.look():
             report = replace(report, clock_jumped_s=by_s)
         bundle = self.journal.keep(task.name, report.members) if report.members else None

@@ -9,11 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from harness.rig.crossings import LimitBreached, WaitEnd
+from harness.rig.crossings import Foretold, LimitBreached, WaitEnd
 from harness.rig.readings import Reading
 from harness.rig.tasks import CommandEnd, Hold, LevelReport, PassReport, Release
 from harness.rules.judgement import Measured, ReadingSummary
-from harness.run.records import BundleRef, Offer, Request
+from harness.run.records import BundleRef, Clocks, Offer, Request
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,10 +30,14 @@ class RunnerCameUp:
     ended: tuple[str, ...] = ()
     survivors: tuple[str, ...] = ()
     given_back: tuple[str, ...] = ()
+    sleep: str = ""
     bundle: BundleRef | None = None
     holds: tuple[Hold, ...] = ()
     releases: tuple[Release, ...] = ()
     offers: tuple[Offer, ...] = ()
+    attended_by: str = ""  #: who started it at a terminal; empty: nobody there did
+    clocks: Clocks | None = None
+    last_at: datetime | None = None  #: the instant of the run's last entry before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,12 +53,14 @@ class RequestCame:
     """A person asked for something.
 
     ``fingerprint`` is the rig's, whole, where the run is finished and cells are to be
-    measured again; a runner that takes up any other run has looked at it before.
+    measured again; a runner that takes up any other run has looked at it before. ``before``:
+    it was put before this runner came up.
     """
 
     request: Request
     boot: str
     fingerprint: Mapping[str, str] | None = None
+    before: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +106,7 @@ class WaitOver:
     reference: bool = False
     now: datetime | None = None
     free: Reading | None = None
+    foretold: tuple[Foretold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,9 +129,10 @@ class PassOver:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockMoved:
-    """The clock of the day jumped by so many seconds, not during a pass."""
+    """The clock of the day jumped, or the machine slept, for so many seconds, not in a pass."""
 
     by_s: float
+    slept_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

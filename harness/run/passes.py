@@ -7,10 +7,11 @@ that the two cannot disagree.
 from __future__ import annotations
 
 from harness.plan.document import WarmUpWhen
-from harness.rules.faults import LASTING
+from harness.rules.believable import is_believable
+from harness.rules.faults import LASTING, OF_CAPTURE
 from harness.rules.judgement import KeptPass, Verdict
+from harness.run import attendance, warming
 from harness.run import records as r
-from harness.run import warming
 from harness.run.reference import reference_judged, reference_skipped
 from harness.run.state import Progress, RunState, owed, passes_a_turn
 
@@ -41,6 +42,16 @@ def turn_over(
     if verdict is Verdict.FAILED:
         return fault in LASTING or state.turn_faults + 1 > state.plan.faults.again
     return not warm_up and state.turn_passes + 1 >= passes_a_turn(state)
+
+
+def makes_row(verdict: Verdict, fault: str | None) -> bool:
+    """Return whether a pass counts to the cells in a row that had one fault.
+
+    A guard, a sleep or a jump of the clock that makes a pass void is no fault of the bench.
+    """
+    if verdict is Verdict.FAILED:
+        return fault is not None
+    return verdict is Verdict.VOID and fault in OF_CAPTURE
 
 
 def fault_row(state: RunState, *, cell: str, fault: str) -> tuple[str, ...]:
@@ -93,6 +104,7 @@ def pass_judged(state: RunState, record: r.PassJudged) -> None:
     """Count the pass by its verdict."""
     assert state.passing is not None and state.ended is not None
     warming.count(state, state.passing, state.ended, record.verdict)
+    attendance.pass_over(state, record)
     if state.passing.reference:
         reference_judged(state, record, warm_up=state.passing.warm_up)
     else:
@@ -110,7 +122,13 @@ def pass_judged(state: RunState, record: r.PassJudged) -> None:
 
 def numbers(record: r.PassEnded) -> tuple[tuple[str, float], ...]:
     """Return the figures of a pass that have a value, as rules see them."""
-    return tuple([(f.name, f.value) for f in record.figures if f.value is not None])
+    return tuple(
+        [
+            (f.name, f.value)
+            for f in record.figures
+            if f.value is not None and is_believable(f.value)
+        ]
+    )
 
 
 def _judged(
@@ -130,21 +148,20 @@ def _judged(
     if warm_up:
         progress.warm_up_faults += verdict is Verdict.FAILED
     else:
+        progress.warm_up_faults = 0
         count_pass(progress, attempt=attempt, verdict=verdict, figures=figures)
         if progress.last_stay != state.stay:
             progress.stays, progress.last_stay = progress.stays + 1, state.stay
         state.since_reference += 1
         if verdict is not Verdict.FAILED:
             state.turn_passes += 1
-    if verdict is Verdict.FAILED:
-        state.turn_faults += 1
-        if over:
-            assert fault is not None
-            state.faulty = fault_row(state, cell=cell, fault=fault)
-            state.fault = fault
-    else:
-        state.turn_faults = 0
+    state.turn_faults = state.turn_faults + 1 if verdict is Verdict.FAILED else 0
+    if not makes_row(verdict, fault):
         state.fault, state.faulty = None, ()
+    elif over:
+        assert fault is not None
+        state.faulty = fault_row(state, cell=cell, fault=fault)
+        state.fault = fault
     if over:
         _give_way(state, cell)
     _reckon(state, cell)

@@ -12,11 +12,12 @@ from itertools import chain
 from typing import assert_never
 
 from harness.plan.document import By, Person
-from harness.plan.order import Block, round_order
+from harness.plan.order import round_order
 from harness.rig.tasks import LevelTask
 from harness.run import instructions as i
 from harness.run import records as r
 from harness.run.after_limit import proof
+from harness.run.attendance import attendance_step
 from harness.run.reference import reference_due
 from harness.run.reuse import taken_now
 from harness.run.state import RunState, owed, warm_up_due
@@ -86,7 +87,7 @@ def due(state: RunState, *, boot: str = "", now: datetime | None = None) -> r.Re
     reference = reference_due(state, now)
     if not state.left and reference is None:
         return r.BlockClosed(block=state.block)
-    asked = _person_step(state, state.grid.blocks[state.block], boot=boot)
+    asked = _person_step(state, boot=boot)
     if asked is not None:
         # Nobody is called to the rig for a reference pass alone.
         return asked if state.left else r.BlockClosed(block=state.block)
@@ -140,7 +141,7 @@ def _idle(state: RunState, local_minute: int, now: datetime | None) -> i.Instruc
     reference = reference_due(state, now)
     if state.block is None or not (state.left or reference):
         return i.GoOn()
-    if _person_step(state, state.grid.blocks[state.block], boot="") is not None:
+    if _person_step(state, boot="") is not None:
         if not state.left:
             return i.GoOn()
         back = _put_back(state)  # the rig may be off next: nothing is left changed
@@ -172,18 +173,19 @@ def minutes_to(person: Person | None, local_minute: int) -> int:
     return 0 if into < length else day - into
 
 
-def _person_step(state: RunState, block: Block, *, boot: str) -> r.StepAsked | None:
-    """Return the step a person must do before the block can go on, or None."""
+def _person_step(state: RunState, *, boot: str) -> r.StepAsked | None:
+    """Return the step a person must do before the open block can go on, or None."""
+    assert state.block is not None
     wanted = [
         (name, level)
-        for name, level in block.levels
+        for name, level in state.grid.blocks[state.block].levels
         if state.grid.conditions[name].by is By.OPERATOR
         and state.levels.get(name) != level
         # One that was confirmed before and can be read is read again, not asked again.
         and not (state.believed.get(name) == level and state.grid.readable(name, level))
     ]
     if not wanted:
-        return None
+        return attendance_step(state, boot=boot)
     conditions = [state.grid.conditions[name] for name, _ in wanted]
     return r.StepAsked(
         step=state.steps + 1,

@@ -47,6 +47,9 @@ class Clock(Protocol):
     def steady_s(self) -> float:
         """Return seconds on the steady clock."""
 
+    def suspended_s(self) -> float:
+        """Return how long the machine was suspended since it was started; 0 where unknown."""
+
     def wait(self, seconds: float, interrupt: Interrupt) -> bool:
         """Wait; return False if *interrupt* broke it off."""
 
@@ -110,6 +113,9 @@ class Journal(Protocol):
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every entry, in order."""
+
+    def last_at(self) -> datetime | None:
+        """Return the instant of the last entry, without reading them all; None: there is none."""
 
     def append(self, records: Sequence[Record], *, at: datetime, boot: str) -> None:
         """Keep the records, all or none, durably, before returning."""

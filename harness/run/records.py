@@ -13,10 +13,16 @@ import enum
 from dataclasses import dataclass
 from typing import ClassVar
 
-from harness.rig.crossings import ExpectNotMet, GateGaveUp, GuardBreached, LimitBreached
+from harness.rig.crossings import (
+    ExpectNotMet,
+    Foretold,
+    GateGaveUp,
+    GuardBreached,
+    LimitBreached,
+)
 from harness.rig.readings import Reading
 from harness.rig.tasks import CommandEnd, OtherLoad
-from harness.rules.judgement import Figure, ReadingSummary, Verdict
+from harness.rules.judgement import Figure, HarnessCost, ReadingSummary, Verdict
 
 
 class CellState(enum.Enum):
@@ -56,16 +62,34 @@ class RunStarted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Clocks:
+    """Both clocks at one moment: seconds since 1970 (UTC), and on the steady clock of ``boot``.
+
+    In one boot the one is ahead of the other by the same always, but for jumps.
+    """
+
+    boot: str
+    day_s: float
+    steady_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunnerStarted:
     """A runner took the run up, for the first time or again.
 
     ``ended`` names processes of an earlier runner that were found and ended, ``given_back``
-    files of a title that still were what a pass had put in their place.
+    files of a title that still were what a pass had put in their place. ``sleep`` says what
+    holds the machine's sleep off, or why nothing does; empty: nobody asked. ``attended_by`` is
+    who started the runner at a terminal; empty: it was started by no person there. ``clocks`` is
+    what the next runner tells a jump of the clock by.
     """
 
     VERSION: ClassVar[int] = 1
     ended: tuple[str, ...] = ()
     given_back: tuple[str, ...] = ()
+    sleep: str = ""
+    attended_by: str = ""
+    clocks: Clocks | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +137,8 @@ class StepAsked:
     """A person was asked to change the hardware.
 
     ``levels`` are (condition, level); ``say`` the plan's words; ``why`` is given when the
-    step is asked again.
+    step is asked again. With ``attend`` nothing is to be changed: somebody is to stay with the
+    rig for the first pass after a case was opened.
     """
 
     VERSION: ClassVar[int] = 1
@@ -124,13 +149,21 @@ class StepAsked:
     reboot: bool
     boot: str = ""  #: the boot during which it was asked
     why: str = ""
+    attend: bool = False
+
+    @property
+    def stays(self) -> bool:
+        """Return whether whoever confirms it must stay with the rig."""
+        return self.opens_case or self.attend
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepConfirmed:
     """A person said that the step is done.
 
-    ``attending`` says that the person stays with the rig for the first pass after it.
+    ``attending`` says that the person stays with the rig for the first pass after it;
+    ``before`` that it was said before the runner came up that heard it, so that nobody knows
+    whether the person is there still.
     """
 
     VERSION: ClassVar[int] = 1
@@ -138,6 +171,7 @@ class StepConfirmed:
     by: str
     note: str
     attending: bool = False
+    before: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +230,8 @@ class PassStarted:
     ``new_fields`` are fingerprint fields first seen in this group. A ``reference`` pass
     counts to no cell; it began at the instant ``at`` (RFC 3339), which other passes have in
     their entry alone. A ``preload`` pass is a warm-up pass that only warms a part up to the band
-    of a gate, and counts as none. ``gate`` is the gate that gave up, if one did.
+    of a gate, and counts as none. ``gate`` is the gate that gave up, if one did; ``foretold`` is
+    what was foretold of the gates in the wait before it, with what came true.
     """
 
     VERSION: ClassVar[int] = 1
@@ -214,11 +249,12 @@ class PassStarted:
     at: str = ""
     preload: bool = False
     gate: GateGaveUp | None = None
+    foretold: tuple[Foretold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassSkipped:
-    """A gate gave up and the plan skips: the attempt is spent and failed."""
+    """A gate gave up and the plan skips, or its reading was lost: the attempt is spent."""
 
     VERSION: ClassVar[int] = 1
     cell: str
@@ -229,6 +265,7 @@ class PassSkipped:
     reason: str
     reference: bool = False
     gate: GateGaveUp | None = None
+    foretold: tuple[Foretold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,6 +293,7 @@ class PassEnded:
     slept_s: float = 0.0
     harness_cpu_s: float = 0.0
     clock_jumped_s: float = 0.0  #: of the clock of the day, forward if positive
+    harness_cost: HarnessCost | None = None  #: what looking at the rig cost the frames
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -394,7 +432,7 @@ class RigHeld:
 
     ``changed`` are the fields of the fingerprint, with what they are now, that a release
     accepts; nothing else. ``limit`` is the limit that was passed, ``gate`` the gate that gave
-    up, if that is why.
+    up, if that is why, ``foretold`` what was foretold in its wait.
     """
 
     VERSION: ClassVar[int] = 1
@@ -405,6 +443,7 @@ class RigHeld:
     changed: tuple[tuple[str, str], ...] = ()
     limit: LimitBreached | None = None
     gate: GateGaveUp | None = None
+    foretold: tuple[Foretold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -478,15 +517,20 @@ class RequestAnswered:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockJumped:
-    """The clock of the day jumped by ``by_s`` seconds, forward if positive.
+    """The clock of the day jumped by ``by_s`` seconds, forward if positive, or the machine slept.
 
     The instants of the entries before and after it are not to be subtracted. ``during`` is the
-    name of the attempt that was being carried out, if one was.
+    name of the attempt that was being carried out, if one was. ``slept_s`` is how long the machine
+    was suspended, of which its clocks know; ``by_s`` may then be 0. A jump is ``unwatched`` where
+    no runner was there to see it; ``at_least`` where only the order of two instants tells of it.
     """
 
     VERSION: ClassVar[int] = 1
     by_s: float
     during: str = ""
+    slept_s: float = 0.0
+    unwatched: bool = False
+    at_least: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,12 @@ ATTEND = (
     "it is over, and say so with --attending"
 )
 
+#: The same, where nothing is to be done but to stay.
+STAY_NOW = (
+    "the case was opened, and the first pass after that is attended: stay with the rig until it "
+    "is over, and say so with --attending"
+)
+
 
 def answer(
     state: RunState,
@@ -29,6 +35,7 @@ def answer(
     *,
     boot: str,
     fingerprint: Mapping[str, str] | None = None,
+    before: bool = False,
 ) -> Records:
     """Return the records that answer *request*: the answer, and what it brings about.
 
@@ -38,10 +45,11 @@ def answer(
         boot: The start of the machine.
         fingerprint: The rig as it is now, where the run is finished: what is measured again
             must be of the group that is open, or the rig is held and the difference named.
+        before: It was put before the runner came up that answers it.
     """
     match request.kind:
         case r.RequestKind.CONFIRM:
-            return _confirm(state, request, boot=boot)
+            return _confirm(state, request, boot=boot, before=before)
         case r.RequestKind.STOP:
             if state.phase is Phase.IDLE:
                 return (
@@ -55,7 +63,7 @@ def answer(
             assert_never(request.kind)
 
 
-def _confirm(state: RunState, request: r.Request, *, boot: str) -> Records:
+def _confirm(state: RunState, request: r.Request, *, boot: str, before: bool) -> Records:
     step = state.step
     if step is None or (request.step is not None and 0 < request.step < step.step):
         done = request.step is not None and 0 < request.step <= state.steps
@@ -63,8 +71,8 @@ def _confirm(state: RunState, request: r.Request, *, boot: str) -> Records:
         return (_refused(request, text if step is None else f"{text}; step {step.step} is open"),)
     if request.step is not None and request.step != step.step:
         return (_refused(request, f"step {request.step} is not open; step {step.step} is"),)
-    if step.opens_case and not request.attending:
-        return (_refused(request, ATTEND),)
+    if step.stays and not request.attending:
+        return (_refused(request, ATTEND if step.opens_case else STAY_NOW),)
     if step.reboot and boot == step.boot:
         return (
             _refused(
@@ -76,7 +84,11 @@ def _confirm(state: RunState, request: r.Request, *, boot: str) -> Records:
     return (
         _answered(request, accepted=True, text=f"step {step.step} is confirmed"),
         r.StepConfirmed(
-            step=step.step, by=request.by, note=request.note, attending=request.attending
+            step=step.step,
+            by=request.by,
+            note=request.note,
+            attending=request.attending,
+            before=before,
         ),
     )
 

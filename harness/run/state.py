@@ -17,6 +17,7 @@ from harness.rules.judgement import KeptPass
 from harness.rules.under_load import under_load
 from harness.run.records import (
     CellState,
+    Clocks,
     LevelOrdered,
     Offer,
     PassEnded,
@@ -37,7 +38,7 @@ class Progress:
     kept: tuple[KeptPass, ...] = ()
     discards: tuple[tuple[str, int], ...] = ()  #: (rule, how many passes it has discarded)
     warm_ups: int = 0  #: since the last thing that asked for a warm-up
-    warm_up_faults: int = 0
+    warm_up_faults: int = 0  #: failed ones since the last counted pass
     warm_up_figures: tuple[float | None, ...] = ()  #: of those, where they go on until steady
     warmed: bool = False  #: until steady: they are over
     unsteady: str = ""  #: why its passes are marked: the warm-up never became steady
@@ -147,6 +148,8 @@ class RunState:
     step: StepAsked | None = None
     step_why: str = ""
     steps: int = 0
+    opened: int = 0  #: the step that may have opened the case; 0: none, or a pass is over since
+    attended_by: str = ""  #: who stays with the rig meanwhile; empty: nobody is known to
     # preload passes before the pass that is due
     preloads: int = 0
     preload_s: float = 0.0
@@ -155,6 +158,7 @@ class RunState:
     holds: int = 0
     refusals: int = 0  #: of those, how many the store could not keep at the time
     last_request: int = 0
+    clocks: Clocks | None = None  #: as the last runner found them, with every jump seen since
     # the pass in progress
     passing: PassStarted | None = None
     ended: PassEnded | None = None

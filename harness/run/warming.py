@@ -98,8 +98,12 @@ def cell_warmed_up(state: RunState, record: r.CellWarmedUp) -> None:
 
 
 def begin_again(progress: Progress) -> None:
-    """Ask for the warm-up passes of a cell again."""
-    progress.warm_ups = progress.warm_up_faults = 0
+    """Ask for the warm-up passes of a cell again.
+
+    Those that failed stay counted until a counted pass is over: else a cell whose warm-up fails
+    after every start and every visit would hold the run for ever.
+    """
+    progress.warm_ups = 0
     progress.warm_up_figures, progress.warmed, progress.unsteady = (), False, ""
 
 

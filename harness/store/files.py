@@ -92,5 +92,5 @@ class DiskFiles:
         """Return the names in *folder*, sorted; none where there is no such folder."""
         try:
             return tuple(sorted(path.name for path in folder.iterdir()))
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             return ()

@@ -28,6 +28,10 @@ class Health:
         """Return where the cache of how *run* stands is not what its records say."""
         return sqlite_standing.differences(self._file, run)
 
+    def counted(self, run: str) -> int:
+        """Return the number of the last record of *run* that was kept and counted; 0: unknown."""
+        return sqlite_standing.counted(self._file, run)
+
     def forget_standing(self, run: str) -> None:
         """Drop the cache of how *run* stands: it is made again from the records."""
         with self._file.writing():
@@ -37,6 +41,16 @@ class Health:
         """Return the names of the folders with bundles: each that of a run, if all is well."""
         names = self._files.names(self._folder / "bundles")
         return tuple(name for name in names if self._files.names(self._folder / "bundles" / name))
+
+    def strangers(self) -> tuple[str, ...]:
+        """Return the paths of what lies among the bundles and is none of the store's files."""
+        folder = self._folder / "bundles"
+        own = (".tar.zst", ".part")
+        found = [folder / name for name in self._files.names(folder)]
+        within = (each / name for each in found for name in self._files.names(each))
+        strange = [each for each in found if not each.is_dir()]
+        strange += [path for path in within if path.is_dir() or not path.name.endswith(own)]
+        return tuple(path.relative_to(self._folder).as_posix() for path in strange)
 
     def unfinished(self, run: str) -> tuple[str, ...]:
         """Return the paths of bundles of *run* that were never finished."""

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from harness.rules.believable import is_believable
 from harness.store.seen import HeatSeen, PassSeen
 from harness.store.sqlite_file import FILE, SqliteFile, open_file
 
@@ -70,6 +71,8 @@ class History:
                 one.figures = figures
             elif kind == "pass-judged":
                 one.kept = verdict == "kept" and not marks and not one.warm_up
+                if verdict == "failed":  # a command that could not do its work was soon over
+                    one.seconds = one.command_s = None
             elif discarded:
                 one.kept = False
         return tuple(
@@ -111,7 +114,9 @@ class History:
 
 def _measured(figures: str) -> tuple[tuple[str, float], ...]:
     return tuple(
-        (each["name"], each["value"]) for each in json.loads(figures) if each["value"] is not None
+        (each["name"], each["value"])
+        for each in json.loads(figures)
+        if each["value"] is not None and is_believable(each["value"])
     )
 
 

@@ -33,6 +33,10 @@ class MemoryJournal:
         """Return every entry, in order."""
         return tuple(self._entries)
 
+    def last_at(self) -> datetime | None:
+        """Return the instant of the last entry; None: there is none."""
+        return self._entries[-1].at if self._entries else None
+
     def append(self, records: Sequence[Record], *, at: datetime, boot: str) -> None:
         """Keep the records, all or none.
 

@@ -40,8 +40,9 @@ def _is_migration(name: str) -> bool:
     return name[:4].isdecimal() and name[4:5] == "_" and name.endswith(".sql")
 
 
+@functools.cache
 def migrations(dialect: str) -> tuple[str, ...]:
-    """Return the numbered migrations of *dialect*, the first being number 1.
+    """Return the numbered migrations of *dialect*, the first being number 1; read once.
 
     Raises:
         ValueError: A number is missing, or comes twice.

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from harness.run.ports import Entry
     from harness.run.records import BundleRef, Record, Request, RequestKind
     from harness.store.bundles import Bundles
+    from harness.store.comparisons import Comparisons
     from harness.store.files import Files
     from harness.store.health import Health
     from harness.store.rows import Row
@@ -50,7 +51,8 @@ def open_store(
         folder: Where it lies; made where it is to be written to and is not there.
         write: False: nothing is written, and there must be a store.
         check: Whether SQLite looks through the file before it is written to. The time this
-            takes grows with the file; a command that only puts a request does without.
+            takes grows with the file; a command that only puts a request does without, and
+            makes no store where there is none.
         files: The disk for the bundles; a fake in tests.
         kind_of_file_system: Answers for a path; a fake in tests.
 
@@ -101,14 +103,14 @@ class Store:
 
         Args:
             run: Its name: letters, digits, ``-`` and ``_``.
-            plan_name: The plan's name.
-            plan_hash: The plan's hash, the same for the same plan.
+            plan_name: The plan's name; ``plan_hash`` is the same for the same plan.
+            plan_hash: See above.
             rig: The rig it is carried out on.
             cells: How many cells the plan has.
-            at: When, aware.
+            at: When, aware; ``boot`` is the start of the machine.
             first: What the run begins with; a run that a person started begins with its
                 ``RunStarted``, so that no crash can leave a run without its plan.
-            boot: The start of the machine, kept with the first records.
+            boot: See above.
 
         Raises:
             StoreError: There is such a run, or it could not be kept.
@@ -184,20 +186,14 @@ class Store:
         return tuple(read(self._file, "entries", (run, after)))
 
     def story(self, run: str, cell: str, *, attempt: int | None = None) -> tuple[Entry, ...]:
-        """Return the entries about one cell, or about one of its passes, in order.
+        """Return the entries about a cell, or a pass with what took its place, in order."""
+        from harness.store.sqlite_entries import read_story
 
-        What took the place of a pass is told with it.
-        """
-        from harness.store.sqlite_entries import read
+        return read_story(self._file, run, cell, attempt)
 
-        entries = read(self._file, "story", (run, cell))
-        return tuple(
-            entry
-            for entry in entries
-            if attempt is None
-            or getattr(entry.record, "attempt", None) == attempt
-            or attempt in getattr(entry.record, "superseded", ())
-        )
+    def reopened(self, run: str) -> tuple[str, ...]:
+        """Return the bodies of the records by which cells of *run* were reopened, in order."""
+        return tuple(body for _, body in self._file.rows("reopened", (run,)))
 
     def rows(self, run: str, *, after: int = 0) -> Iterator[Row]:
         """Return the rows of *run* after number *after*, in order, with their hashes."""
@@ -252,6 +248,12 @@ class Store:
 
         return read_requests(self._file, run, after)
 
+    def comparisons(self) -> Comparisons:
+        """Return the comparisons that were made despite differences."""
+        from harness.store.comparisons import Comparisons
+
+        return Comparisons(self._file)
+
     # ------------------------------------------------------------ bundles
 
     def open_member(self, ref: BundleRef, name: str) -> AbstractContextManager[BinaryIO]:
@@ -284,9 +286,7 @@ class Store:
         return Health(self.folder, self._file, files=self._files)
 
     def copy_records(self, target: Path) -> None:
-        """Copy the records to the new file *target*, while they are being written too.
-
-        Copying the file by other means loses what is still in the write-ahead log.
+        """Copy the records, also what is still in the log, while they are written too.
 
         Raises:
             StoreError: *target* exists, or cannot be written.

@@ -37,6 +37,17 @@ def read(file: SqliteFile, query: str, parameters: Sequence[object]) -> list[Ent
             gc.enable()
 
 
+def read_story(file: SqliteFile, run: str, cell: str, attempt: int | None) -> tuple[Entry, ...]:
+    """Return the entries about a cell, or a pass with what took its place, in order."""
+    return tuple(
+        entry
+        for entry in read(file, "story", (run, cell))
+        if attempt is None
+        or getattr(entry.record, "attempt", None) == attempt
+        or attempt in getattr(entry.record, "superseded", ())
+    )
+
+
 def read_requests(file: SqliteFile, run: str, after: int) -> tuple[Request, ...]:
     """Return the requests put to *run* after the one numbered *after*, in order."""
     return tuple(

@@ -16,6 +16,7 @@ from pathlib import Path
 from harness.errors import Problem, StoreError
 from harness.store.filesystems import NETWORK, file_system_type
 from harness.store.queries import migrations, queries
+from harness.store.schema import APPLICATION_ID, migrate, up_to_date_copy
 from harness.store.sqlite_refusals import BUSY_S, damaged, refused, translated
 
 TYPE_CHECKING = False  # as typing has it: this module must be quick to import
@@ -24,9 +25,6 @@ if TYPE_CHECKING:
 
 #: The name of the file in the store's folder.
 FILE = "records.sqlite"
-
-#: Stands in the file's header: these records are ours ("BhSt" in ASCII).
-APPLICATION_ID = 0x42685374
 
 #: After so many, the write-ahead log is folded into the file between passes: it then holds a
 #: few MB. Folding takes two fsyncs and the next commit one more, so it is not done each pass.
@@ -151,7 +149,8 @@ def open_file(
     Args:
         folder: The store's folder; made where it is to be written to and is not there.
         write: False: nothing is written, and there must be a store.
-        check: Whether SQLite looks through the file before it is written to.
+        check: Whether SQLite looks through the file before it is written to. Where it does not,
+            there must be a store, too: what is put into one belongs to a run that it has.
         kind_of_file_system: Answers for a path; a fake in tests.
 
     Raises:
@@ -168,7 +167,9 @@ def open_file(
             "name a folder on a local disk with --store",
         )
     path = folder / FILE
-    if write:
+    with translated(path, unwritable=(OSError,)):
+        _refuse_lost(path)
+    if write and check:
         from harness.store.files import DiskFiles
 
         with translated(path, unwritable=(OSError,)):
@@ -180,7 +181,8 @@ def open_file(
     with translated(path):
         db = _connect(path, write=write)
         try:
-            _identify(db, path, write=write)
+            if _identify(db, path, write=write) and not write:
+                db = _as_if_up_to_date(db, path)
             if write:
                 _prepare(db, path, check=check)
             yield SqliteFile(path, db)
@@ -188,13 +190,25 @@ def open_file(
             db.close()
 
 
+def _refuse_lost(path: Path) -> None:
+    """Refuse a folder whose records are gone while its bundles are there: no store is made anew."""
+    if path.exists() and path.stat().st_size > 0:
+        return
+    if any((path.parent / "bundles").glob("*/*.tar.zst")):
+        raise refused(
+            "records-missing",
+            "the bundles of a store are here, and its records are not",
+            path,
+            "put records.sqlite back from a copy of the store, or see what can be saved with "
+            "`harness verify`; for a new store name another folder with --store",
+        )
+
+
 def _connect(path: Path, *, write: bool) -> sqlite3.Connection:
     address = f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}"
     db = sqlite3.connect(address, uri=True, isolation_level=None, timeout=BUSY_S)
-    db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA trusted_schema = OFF")
-    if not write:
-        db.execute("PRAGMA query_only = ON")
+    db.execute("PRAGMA foreign_keys = ON" if write else "PRAGMA query_only = ON")
     return db
 
 
@@ -202,14 +216,14 @@ def _number(db: sqlite3.Connection, pragma: str) -> int:
     return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])
 
 
-def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> None:
-    """Refuse a file that is not a store of ours, or that is too new."""
+def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> bool:
+    """Return whether the store is an older one; refuse what is not ours, or is too new."""
     mark, version = _number(db, "application_id"), _number(db, "user_version")
     known = len(migrations("sqlite"))
     if mark != APPLICATION_ID:
         empty = mark == version == 0 and not db.execute("SELECT 1 FROM sqlite_master").fetchone()
         if empty and write:
-            return
+            return True
         raise refused(
             "store-foreign",
             "there is nothing in this file" if empty else "this file belongs to another program",
@@ -223,14 +237,22 @@ def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> None:
             path,
             "use the harness that made it, or a newer one; the store was not touched",
         )
-    if version < known and not write:
+    return version < known
+
+
+def _as_if_up_to_date(db: sqlite3.Connection, path: Path) -> sqlite3.Connection:
+    """Return the records of an older store as if they were up to date; *db* is closed then."""
+    copy = up_to_date_copy(db)
+    if copy is None:
         raise refused(
             "store-older",
-            f"this store has schema {version}, and this harness reads schema {known}",
+            "this store was made by an older harness, and is too large to be read beside it",
             path,
-            "give any command that writes to it (`harness run`, `harness confirm`): it brings "
-            "the store up to date and changes no record",
+            "give any command that writes to it (`harness verify --mend`, `harness run`): it "
+            "brings the store up to date and changes no record",
         )
+    db.close()
+    return copy
 
 
 def _prepare(db: sqlite3.Connection, path: Path, *, check: bool) -> None:
@@ -250,32 +272,3 @@ def _prepare(db: sqlite3.Connection, path: Path, *, check: bool) -> None:
         if found != "ok":
             raise damaged(path, str(found))
     migrate(db)
-
-
-def migrate(db: sqlite3.Connection) -> None:
-    """Bring the schema up to date, each step whole or not at all."""
-    steps = migrations("sqlite")
-    while _number(db, "user_version") < len(steps):
-        db.execute("BEGIN IMMEDIATE")
-        try:
-            done = _number(db, "user_version")  # another process may have been first
-            if done < len(steps):
-                for statement in statements(steps[done]):
-                    db.execute(statement)
-                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                db.execute(f"PRAGMA user_version = {done + 1}")
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise
-
-
-def statements(script: str) -> Iterator[str]:
-    """Return the statements of an SQL script, one by one (a trigger's body is part of it)."""
-    statement = ""
-    for line in script.splitlines(keepends=True):
-        statement += line
-        if sqlite3.complete_statement(statement):
-            yield statement
-            statement = ""

@@ -41,6 +41,10 @@ class SqliteJournal:
         """Return every entry, in order."""
         return tuple(read(self._file, "entries", (self._run, 0)))
 
+    def last_at(self) -> datetime | None:
+        """Return the instant of the last entry, as it was counted; None: there is none."""
+        return datetime.fromisoformat(self._standing.at) if self._standing.at else None
+
     def append(self, records: Sequence[Record], *, at: datetime, boot: str) -> None:
         """Keep the records, all or none, durably, before returning: one fsync.
 
@@ -84,10 +88,17 @@ class SqliteJournal:
 
 
 def named_bundles(file: SqliteFile, run: str) -> frozenset[str]:
-    """Return the paths of all bundles that a record of *run* names."""
-    bodies = file.stream("bodies_of_kind", (run, "pass-ended"))
-    found = (json.loads(body)["bundle"] for _, body in bodies)
-    return frozenset(bundle["path"] for bundle in found if bundle is not None)
+    """Return the paths of all bundles that a record of *run* names, as far as it can be read."""
+    paths = (_bundle_path(body) for _, body in file.rows("bodies_of_kind", (run, "pass-ended")))
+    return frozenset(path for path in paths if path is not None)
+
+
+def _bundle_path(body: str) -> str | None:
+    try:
+        path = json.loads(body)["bundle"]["path"]
+    except (ValueError, KeyError, TypeError):  # it has none, or was damaged: see verify
+        return None
+    return path if isinstance(path, str) else None
 
 
 _values = operator.attrgetter(*(field.name for field in dataclasses.fields(Row)))

@@ -68,6 +68,11 @@ def differences(file: SqliteFile, run: str) -> tuple[str, ...]:
     return (*(["the run"] if line.standing != standing else []), *wrong)
 
 
+def counted(file: SqliteFile, run: str) -> int:
+    """Return the number of the last record of *run* that the cache has counted; 0: none."""
+    return max((row[_LAST + 1] or 0 for row in file.rows("run", (run,))), default=0)
+
+
 def tally(
     file: SqliteFile, run: str, standing: RunStanding, entries: Iterable[Entry]
 ) -> RunStanding:

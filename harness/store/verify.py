@@ -21,6 +21,7 @@ _DO_ORPHAN = (
     "nothing: a runner died before it could write the record, and the next one kept what was "
     "there by then; or a runner is at work and is about to name it"
 )
+_DO_HARMED = "leave it there: it may be that of a record that is not as it was kept"
 
 
 def problems(store: Store, run: str, *, bundles: bool = True) -> Iterator[Problem]:
@@ -31,9 +32,11 @@ def problems(store: Store, run: str, *, bundles: bool = True) -> Iterator[Proble
         run: The run.
         bundles: Whether every bundle is read through as well.
     """
-    previous, seq = NO_HASH, 0
+    previous, seq, harmed = NO_HASH, 0, False
+    counted = store.health().counted(run)  # asked first: more may be kept meanwhile
     for row in store.rows(run):
         for what in _row_problems(row, previous, seq + 1):
+            harmed = True
             yield Problem(
                 code="record-not-as-kept",
                 what=f"record {row.seq} ({row.kind}) {what}",
@@ -43,20 +46,47 @@ def problems(store: Store, run: str, *, bundles: bool = True) -> Iterator[Proble
         previous, seq = row.hash, row.seq
         if row.kind == "pass-ended":
             yield from _bundle_problems(store, row, read=bundles)
+    gone = _gone(seq, counted)
+    if gone:
+        harmed = True
+        yield Problem(code="record-not-as-kept", what=gone, where=(f"run {run}",), do=_DO_RECORDS)
     for path in store.orphans(run):
         yield Problem(
             code="bundle-orphan",
             what="no record names this bundle",
             where=(path,),
-            do=_DO_ORPHAN,
+            do=_DO_HARMED if harmed else _DO_ORPHAN,
             severity="warning",
         )
+
+
+def _gone(seq: int, counted: int) -> str:
+    """Return in words what is gone after record *seq*; no hash of a later record tells of that."""
+    if seq >= counted:
+        return ""
+    many = f"records {seq + 1} to {counted} are" if counted > seq + 1 else f"record {counted} is"
+    return f"{many} gone: counted when kept, and not there any more"
+
+
+def without_start(run: str) -> Problem:
+    """Return what is wrong with a *run* that has no record, as no command leaves one."""
+    return Problem(
+        code="record-not-as-kept",
+        what="the run has no record, not even of its start",
+        where=(f"run {run}",),
+        do=_DO_RECORDS,
+    )
 
 
 def problems_of_file(store: Store) -> Iterator[Problem]:
     """Yield what SQLite itself finds wrong with the file of the records."""
     for what in store.health().faults_of_file():
         yield Problem(code="store-damaged", what=f"the store is damaged: {what}", do=DO)
+
+
+def problems_of_comparisons(store: Store) -> Iterator[Problem]:
+    """Yield what is not as it was kept among the comparisons made despite differences."""
+    yield from store.comparisons().problems()
 
 
 def _mend(store: Store) -> str:
@@ -71,6 +101,14 @@ def problems_of_folder(store: Store, runs: Sequence[str]) -> Iterator[Problem]:
         runs: Every run it has.
     """
     known, health = set(runs), store.health()
+    for path in health.strangers():
+        yield Problem(
+            code="foreign-file",
+            what="this lies among the bundles and is none of the store's files",
+            where=(path,),
+            do="nothing here relies on it: move it elsewhere",
+            severity="warning",
+        )
     for name in health.bundle_folders():
         if name not in known:
             yield Problem(

@@ -6,6 +6,7 @@ Touches disk. A home outlives the runners: ``journal`` is what the next one is h
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from collections.abc import Sequence
@@ -17,10 +18,15 @@ from typing import Any, Protocol
 from harness.errors import Problem, StoreError
 from harness.rig.tasks import Member
 from harness.run import records as r
+from harness.run.apply import fold
+from harness.run.loop import Onlooker
 from harness.run.ports import Entry, Journal
+from harness.run.state import RunState
+from harness.store.checkpoints import Checkpointing, latest
 from harness.store.faulty_files import FaultyFiles
 from harness.store.memory import MemoryJournal
 from harness.store.sqlite import Store, open_store
+from harness.store.sqlite_file import FILE
 from harness.store.verify import problems
 
 #: What is torn off or scribbled behind the last commit, bytes at the most.
@@ -38,6 +44,12 @@ class Home(Protocol):
 
     def put(self, request: r.Request) -> None:
         """Put a request to the run."""
+
+    def watched(self, onlooker: Onlooker) -> Onlooker:
+        """Return what looks on for a runner that comes up, beside *onlooker*."""
+
+    def stands(self, state: RunState) -> int:
+        """Hold *state* against what the next runner will find; return how many checks."""
 
     def full(self, pages: int) -> None:
         """Let the disk be full soon, or no more (-1)."""
@@ -71,6 +83,14 @@ class MemoryHome:
         """Put a request to the run."""
         self.kept.put(request)
 
+    def watched(self, onlooker: Onlooker) -> Onlooker:
+        """Return *onlooker*: memory needs no checkpoint."""
+        return onlooker
+
+    def stands(self, state: RunState) -> int:
+        """Check nothing: the fold is held against the state at the end of the night."""
+        return 0
+
     def full(self, pages: int) -> None:
         """Do nothing: memory has no disk (``Filling`` refuses instead)."""
 
@@ -94,7 +114,7 @@ class SqliteHome:
         self._top, self._rng, self._run, self._at = folder, rng, started.run, at
         self._images = 0
         self._open = ExitStack()
-        self.torn = 0
+        self.torn = self.resumed = 0
         self._files = FaultyFiles()
         self._store = self._opened()
         self._store.create_run(
@@ -107,8 +127,9 @@ class SqliteHome:
         return self._top / f"image-{self._images}"
 
     def _opened(self) -> Store:
+        new = not (self._folder / FILE).exists()
         return self._open.enter_context(
-            open_store(self._folder, write=True, check=False, files=self._files)
+            open_store(self._folder, write=True, check=new, files=self._files)
         )
 
     def journal(self) -> Journal:
@@ -133,6 +154,21 @@ class SqliteHome:
             step=request.step, cells=request.cells, attending=request.attending,
         )  # fmt: skip
 
+    def watched(self, onlooker: Onlooker) -> Onlooker:
+        """Return *onlooker*, and what writes a checkpoint of the fold every few records."""
+        every = self._rng.randint(1, 60)
+        return Checkpointing(onlooker, self._store, self._run, files=self._files, every=every)
+
+    def stands(self, state: RunState) -> int:
+        """Hold *state* against that of a runner which goes on from the last checkpoint."""
+        seq, found = latest(self._store, self._run, state.grid)
+        if seq == 0:
+            return 0  # there is none: the next runner folds from the first record
+        fold(found, (entry.record for entry in self.entries(seq)))
+        assert found == state, f"the checkpoint at record {seq} is not the fold"
+        self.resumed += 1
+        return 1
+
     def full(self, pages: int) -> None:
         """Let the file grow by so many pages only, or without a bound (-1)."""
         self.failing = pages >= 0
@@ -146,7 +182,9 @@ class SqliteHome:
         self._files.cut_power()
         before = self._folder
         self._images += 1
-        shutil.copytree(before, self._folder, ignore=shutil.ignore_patterns("*-shm"))
+        shutil.copytree(
+            before, self._folder, ignore=shutil.ignore_patterns("*-shm"), copy_function=_taken_over
+        )
         self._open.close()
         shutil.rmtree(before)
         log = self._folder / "records.sqlite-wal"
@@ -162,8 +200,9 @@ class SqliteHome:
 
     def check(self) -> int:
         """Verify the store, and read every bundle that a record names."""
-        found = [each for each in problems(self._store, self._run) if each.severity == "error"]
-        assert not found, f"the store is not whole: {found}"
+        found = problems(self._store, self._run, bundles=False)  # they are read below
+        errors = [each for each in found if each.severity == "error"]
+        assert not errors, f"the store is not whole: {errors}"
         named = 0
         for entry in self.entries(0):
             bundle = getattr(entry.record, "bundle", None)
@@ -176,6 +215,14 @@ class SqliteHome:
         """Close the store and remove its folder."""
         self._open.close()
         shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def _taken_over(source: str, target: str) -> None:
+    """Copy what the open database may yet change; nothing else is ever written to again."""
+    if Path(source).name.startswith(FILE):
+        shutil.copyfile(source, target)
+    else:
+        os.link(source, target)
 
 
 class Filling:

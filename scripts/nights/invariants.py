@@ -1,6 +1,7 @@
 """What must hold after every night, held against the records alone.
 
-Touches nothing. None of it uses the machine's own code, but for the fold at the end.
+Touches nothing. None of it uses the machine's own code. That the state is the fold of the
+records is held at the end of each night (``nights.play``).
 """
 
 from __future__ import annotations
@@ -9,10 +10,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from harness.plan import document as d
+from harness.plan.cells import Cell, cells
 from harness.rules.judgement import Verdict
 from harness.run import records as r
-from harness.run.apply import fold
-from harness.run.state import Grid, begin
 from nights.night import Night
 
 Attempt = tuple[str, int]
@@ -39,6 +39,8 @@ class Seen:
     levels: dict[str, str] = field(default_factory=dict)  #: in force, as far as records say
     ordered: tuple[str, str] | None = None
     step: int | None = None
+    opened: bool = False  #: a step opened the case, and no pass is over since
+    attended: bool = False  #: somebody stays, by a word that this runner has heard
     hold: str | None = None
     holds: set[str] = field(default_factory=set)
     group: int = 0
@@ -46,11 +48,11 @@ class Seen:
     runner: bool = False
     finished: bool = False
     checked: int = 0
-    grid: Grid = field(init=False)
+    cells: dict[str, Cell] = field(init=False)  #: of the plan, by key
 
     def __post_init__(self) -> None:
-        """Make the grid once."""
-        self.grid = Grid.of(self.night.plan)
+        """Look the plan's cells up once."""
+        self.cells = {cell.key: cell for cell in cells(self.night.plan)}
 
     def sure(self, true: bool, words: str) -> None:
         """Count one check; raise AssertionError(words) where it does not hold."""
@@ -72,8 +74,7 @@ def check(night: Night) -> int:
         _follow(seen, record)
     _at_the_end(seen)
     _warming(seen, records)
-    state = fold(begin(seen.grid), records)
-    seen.sure(set(seen.closed) == set(state.progress), "the plan is not finished")
+    seen.sure(set(seen.closed) == set(seen.cells), "the plan is not finished")
     seen.sure(seen.finished, "nothing says that the run is finished")
     names = [f"{cell}-{attempt:03d}" for cell, attempt in seen.started]
     launched = Counter(night.bench.launched)
@@ -88,6 +89,7 @@ def _follow(seen: Seen, record: r.Record) -> None:
     match record:
         case r.RunnerStarted():
             seen.runner = True
+            seen.attended = False
             seen.ordered = None
             seen.levels.clear()
         case r.GroupOpened():
@@ -102,9 +104,11 @@ def _follow(seen: Seen, record: r.Record) -> None:
         case r.StepAsked():
             sure(seen.step is None and seen.hold is None, "a step is asked while one is open")
             seen.step = record.step
+            seen.opened = seen.opened or record.opens_case
         case r.StepConfirmed():
             sure(seen.step == record.step, "a step is confirmed that was not open")
             seen.step = None
+            seen.attended = seen.attended or (record.attending and not record.before)
             seen.levels.clear()
         case r.LevelOrdered():
             sure(seen.hold is None, "a level is set on a held rig")
@@ -171,6 +175,8 @@ def _pass(seen: Seen, record: r.PassStarted | r.PassSkipped | r.PassEnded | r.Pa
             sure(key not in seen.started, "an attempt was started twice")
             sure(seen.hold is None, "a pass was started on a held rig")
             sure(seen.step is None, "a pass was started while a step is open")
+            there = seen.attended or not seen.opened
+            sure(there, "the first pass after an opened case was started with nobody there")
             sure(record.group == seen.group > 0, "a pass in no group")
             sure(record.block == seen.block, "a pass outside its block")
             sure(record.cell not in seen.closed or record.reference, "a pass in a closed cell")
@@ -189,6 +195,8 @@ def _pass(seen: Seen, record: r.PassStarted | r.PassSkipped | r.PassEnded | r.Pa
         case r.PassJudged():
             sure(key in seen.ended and key not in seen.verdicts, "a verdict out of order")
             seen.verdicts[key] = record.verdict
+            if record.verdict in (Verdict.KEPT, Verdict.VOID) and seen.ended[key].limit is None:
+                seen.opened = False
             if record.fault:
                 seen.night.faults[record.fault] += 1
             if record.verdict is Verdict.KEPT:
@@ -209,7 +217,7 @@ def _well(seen: Seen, started: r.PassStarted, ended: r.PassEnded) -> None:
     sure(ended.limit is None, "a kept pass with a limit that was passed")
     sure(ended.slept_s == ended.clock_jumped_s == 0.0, "a kept pass over a sleep or a jump")
     sure(ended.end is not None and ended.end.status == 0, "a kept pass that did not end well")
-    power = dict(seen.grid.cells[started.cell].levels).get("power")
+    power = dict(seen.cells[started.cell].levels).get("power")
     sure(seen.levels.get("power") == power, "a kept pass under a level that was not verified")
 
 

@@ -59,12 +59,12 @@ class Mortal:
         self._fate = fate
 
     def __getattr__(self, name: str) -> Callable[..., Any]:
-        method, fate = getattr(self._inner, name), self._fate
+        method, step = getattr(self._inner, name), self._fate.step
 
         def call(*args: Any, **kwargs: Any) -> Any:
-            fate.step()
+            step()
             answer = method(*args, **kwargs)
-            fate.step()
+            step()
             return answer
 
         setattr(self, name, call)  # the next time it is found without asking here
@@ -77,10 +77,14 @@ class SetClock(RehearsedClock):
 
     gained_s: float = 0.0
     jumps: int = 0
+    _told: tuple[float, datetime] | None = None  #: asked far more often than it moves
 
     def now(self) -> datetime:
         """Return the instant as the clock of the day has it."""
-        return self.start + timedelta(seconds=self.elapsed_s + self.gained_s)
+        at_s = self.elapsed_s + self.gained_s
+        if self._told is None or self._told[0] != at_s:
+            self._told = (at_s, self.start + timedelta(seconds=at_s))
+        return self._told[1]
 
     def set_by(self, seconds: float) -> None:
         """Set the clock of the day forward, or back."""

@@ -7,6 +7,7 @@ import pytest
 from harness.plan import document as d
 from harness.rig.thermal import Thermal
 from harness.run import records as r
+from harness.run.after_limit import PROOF_S
 from harness.run.instructions import Outcome
 from tests.run.rehearsal import Rehearsal, plan
 
@@ -53,7 +54,7 @@ def test_a_reading_that_was_lost_must_be_read_again() -> None:
     run = limited("gpu.power", "W", 300.0)  # the rig has none: nothing may run unwatched
     assert run.go_on() is Outcome.HELD
     (alarm,) = run.of(r.AlarmRaised)
-    assert alarm.value is None
+    assert (alarm.value, alarm.waited_s) == (None, PROOF_S)
     assert "not measured: this rig has no such reading" in alarm.reason
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,13 @@ from harness.plan import document as d
 from harness.rig.rehearsed import RehearsedClock
 from harness.rules.judgement import Verdict
 from harness.run import records as r
-from harness.run.clock_watch import LEAST_JUMP_S, ClockWatch, jump_words
+from harness.run.clock_watch import (
+    LEAST_JUMP_S,
+    LEAST_SLEEP_S,
+    ClockWatch,
+    jump_words,
+    jumped_unwatched,
+)
 from harness.run.instructions import Outcome
 from tests.run.rehearsal import Rehearsal, plan
 
@@ -36,6 +43,7 @@ class TwoClocks:
 
     day: datetime = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
     steady: float = 100.0
+    suspended: float = 0.0
 
     def now(self) -> datetime:
         return self.day
@@ -45,6 +53,9 @@ class TwoClocks:
 
     def steady_s(self) -> float:
         return self.steady
+
+    def suspended_s(self) -> float:
+        return self.suspended
 
     def wait(self, seconds: float, interrupt: Callable[[], bool]) -> bool:
         raise AssertionError("nothing waits")
@@ -149,6 +160,123 @@ def test_the_reference_is_due_by_its_age_whatever_the_clock_of_the_day_does() ->
     for by_s in (3600.0, -3600.0):
         # the pass in which it jumps is void and taken again: one more may be due
         assert undisturbed <= references([(55.0, by_s)]) <= undisturbed + 1
+
+
+# --- while no runner was there ------------------------------------------------------------
+
+
+def left_and_taken_up(
+    jumps: list[tuple[float, float]], *, away_s: float, boot: str = "boot-1"
+) -> list[r.ClockJumped]:
+    """Stop a run after its first pass, leave the rig alone, go on; return the jumps on record."""
+    run = Rehearsal(plan(keep=2), clock=JumpingClock(jumps=jumps))
+    assert run.go_on(stop=run.after(1, r.PassJudged)) is Outcome.PAUSED
+    run.clock.elapsed_s += away_s
+    if boot != run.boot:  # the steady clock begins anew with the boot, the day goes on
+        run.clock.start += timedelta(seconds=run.clock.elapsed_s - 5.0)
+        run.clock.elapsed_s = 5.0
+        run.boot = boot
+    assert run.go_on() is Outcome.FINISHED
+    assert run.go_on() is Outcome.FINISHED  # told once
+    jumped: list[r.ClockJumped] = run.of(r.ClockJumped)
+    return jumped
+
+
+@pytest.mark.parametrize(
+    ("by_s", "away_s"), [(7200.0, 36_000.0), (-7200.0, 36_000.0), (-0.9, 600.0)]
+)
+def test_a_jump_while_no_runner_was_there_is_told_by_the_next_one_of_the_same_boot(
+    by_s: float, away_s: float
+) -> None:
+    (jump,) = left_and_taken_up([(500.0, by_s)], away_s=away_s)
+    assert jump.by_s == pytest.approx(by_s)
+    assert (jump.unwatched, jump.at_least, jump.during) == (True, False, "")
+
+
+def test_a_rig_left_alone_for_a_week_has_not_jumped() -> None:
+    assert left_and_taken_up([], away_s=7 * 86_400.0) == []
+
+
+def test_a_jump_that_a_runner_saw_is_not_told_again_by_the_next() -> None:
+    seen = [(3.0, 3600.0)]  # in the first pass
+    (jump,) = left_and_taken_up(seen, away_s=3600.0)
+    assert not jump.unwatched
+    assert jump.by_s == pytest.approx(3600.0)
+
+
+def test_from_boot_to_boot_only_an_instant_before_the_last_tells_of_a_jump() -> None:
+    assert left_and_taken_up([], away_s=3600.0, boot="boot-2") == []
+    run = Rehearsal(plan(keep=2))
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.clock.start -= timedelta(hours=9)  # an empty battery on the board
+    run.boot = "boot-2"
+    assert run.go_on() is Outcome.FINISHED
+    (jump,) = run.of(r.ClockJumped)
+    assert jump.by_s == pytest.approx(-9 * 3600.0)
+    assert (jump.unwatched, jump.at_least) == (True, True)
+    runners = [n for n, each in enumerate(run.records) if isinstance(each, r.RunnerStarted)]
+    assert run.records.index(jump) == runners[-1] + 1
+
+
+def test_a_run_kept_before_clocks_were_written_down_is_told_by_its_instants() -> None:
+    now = r.Clocks(boot="boot-1", day_s=1_000_000.0, steady_s=50.0)
+    before = datetime.fromtimestamp(1_000_100.0, tz=UTC)
+    (jump,) = jumped_unwatched(None, now, last_at=before)
+    assert (jump.by_s, jump.at_least) == (-100.0, True)
+    assert jumped_unwatched(None, now, last_at=None) == ()
+
+
+def test_a_sleep_is_told_apart_from_a_jump() -> None:
+    clock = TwoClocks()
+    watch = ClockWatch(clock)
+    clock.pass_time(3600.0, 3600.0)
+    clock.suspended += 3540.0
+    assert watch.look() == 0.0
+    assert watch.slept_s() == 3540.0
+    assert watch.slept_s() == 0.0
+    clock.suspended += LEAST_SLEEP_S / 2
+    assert watch.slept_s() == 0.0
+
+
+def test_a_clock_that_was_read_late_is_no_jump() -> None:
+    """A process that is kept waiting between its two clocks reads them again."""
+
+    class Waiting(TwoClocks):
+        waits: int = 0
+
+        def now(self) -> datetime:
+            if self.waits:
+                self.waits -= 1
+                self.pass_time(0.4, 0.4)
+            return self.day
+
+    clock = Waiting()
+    watch = ClockWatch(clock)
+    for waits in (1, 4):
+        clock.waits = waits
+        clock.pass_time(60.0, 60.0)
+        assert watch.look() == 0.0
+    clock.waits = 1
+    clock.pass_time(61.0, 60.0)
+    assert watch.look() == pytest.approx(1.0)
+
+
+def test_a_pass_that_starts_after_a_sleep_which_followed_its_gates_is_void() -> None:
+    run = Rehearsal(plan(keep=2))
+    kept = run.journal.append
+
+    def asleep(records: Sequence[r.Record], **more: Any) -> None:
+        kept(records, **more)
+        if isinstance(records[-1], r.PassStarted) and len(run.of(r.PassStarted)) == 1:
+            run.clock.elapsed_s += 3600.0
+            run.clock._suspended_s += 3600.0
+
+    run.journal.append = asleep  # type: ignore[method-assign]
+    assert run.go_on() is Outcome.FINISHED
+    assert run.verdicts() == ["void", "kept", "kept"]
+    (slept, *_) = run.of(r.PassEnded)
+    assert slept.slept_s == pytest.approx(3600.0)
+    assert run.of(r.PassJudged)[0].fault == "slept"
 
 
 class Hours(RehearsedClock):

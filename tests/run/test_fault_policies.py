@@ -65,10 +65,11 @@ class FaultyBench(RehearsedBench):
     """A rehearsed rig whose first pass goes as it is told."""
 
     change: Callable[[PassReport], PassReport] = lambda report: report
+    every: bool = False  #: so does every other
 
     def carry_out(self, task: PassTask, stop: Callable[[], bool]) -> PassReport:
         report = super().carry_out(task, stop)
-        return self.change(report) if len(self.launched) == 1 else report
+        return self.change(report) if self.every or len(self.launched) == 1 else report
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +167,72 @@ def test_a_capture_that_cannot_be_taken_makes_the_pass_void_and_it_is_tried_agai
 
     run.meter = meter
     holds_to(run, fault, VOID_AGAIN, run.go_on())
+
+
+# --- the same fault in so many cells in a row ------------------------------------------------
+
+#: Faults that end a pass without holding the rig by themselves: a row of them does.
+IN_A_ROW = [name for name, (_, policy) in IN_THE_REPORT.items() if policy.verdict == "failed"]
+
+
+def five_cells(*, again: int = 1, **parts: Any) -> Rehearsal:
+    faults = d.Faults(again=again, then=d.FaultThen.NEXT_CELL, stop_after=3)
+    run = Rehearsal(plan(titles=5, keep=2, at_most=4, faults=faults, **parts))
+    run.bench = FaultyBench(run.clock, run.model, every=True)
+    run.model.constants = {"cpu.load": 2.0, "gpu.temperature": 60.0, "disk.free": 100.0}
+    return run
+
+
+def is_held_after_three(run: Rehearsal, fault: str, *, passes: int) -> None:
+    assert run.go_on() is Outcome.HELD
+    [hold] = run.of(r.RigHeld)
+    assert hold.fault == fault
+    assert hold.do == FAULTS[fault].do
+    labels = [run.folded().grid.cells[each.cell].label for each in run.of(r.PassStarted)]
+    three = list(dict.fromkeys(labels))
+    assert len(three) == 3
+    assert hold.reason.startswith(f"the same fault in 3 cells in a row ({'; '.join(three)}): ")
+    assert len(labels) == passes
+    [standing] = run.bench.holds()
+    assert (standing.reason, standing.do) == (hold.reason, hold.do)
+
+
+@pytest.mark.parametrize("fault", IN_A_ROW)
+def test_a_fault_in_three_cells_in_a_row_holds_the_rig_and_names_them(fault: str) -> None:
+    change, policy = IN_THE_REPORT[fault]
+    run = five_cells()
+    assert isinstance(run.bench, FaultyBench)
+    run.bench.change = change
+    is_held_after_three(run, fault, passes=6 if policy.again else 3)
+
+
+@pytest.mark.parametrize("fault", IN_THE_CAPTURE)
+def test_a_recorder_that_is_gone_burns_no_grid(fault: str) -> None:
+    run = five_cells()
+    run.meter = lambda task, report: Measured(problem="not to be taken", fault=fault)
+    is_held_after_three(run, fault, passes=3)
+
+
+@pytest.mark.parametrize("fault", ["guard", "slept"])
+def test_what_the_rig_or_the_scene_does_to_a_pass_makes_no_row(fault: str) -> None:
+    run = five_cells()
+    assert isinstance(run.bench, FaultyBench)
+    run.bench.change, _ = IN_THE_REPORT[fault]
+    assert run.go_on() is Outcome.FINISHED
+    assert run.of(r.RigHeld) == []
+
+
+def test_a_capture_that_is_good_once_breaks_the_row() -> None:
+    run = five_cells()
+    well = rehearsed_meter(run.bench)
+
+    def meter(task: PassTask, report: PassReport) -> Measured:
+        if len(run.bench.launched) % 3 == 0:
+            return well(task, report)
+        return Measured(problem="not to be taken", fault="no-capture")
+
+    run.meter = meter
+    assert run.go_on() is Outcome.FINISHED
 
 
 def test_a_jump_of_the_clock_makes_the_pass_void_and_it_is_tried_again() -> None:

@@ -11,12 +11,20 @@ from typing import Any
 
 import pytest
 
-from harness.errors import StoreError
+from harness.errors import Problem, RigError, StoreError
 from harness.plan import document as d
 from harness.rig.crossings import LimitBreached
 from harness.rig.readings import Reading, measured
 from harness.rig.rehearsed import RehearsedBench
-from harness.rig.tasks import CommandEnd, EndedBy, LevelReport, LevelTask, PassReport, PassTask
+from harness.rig.tasks import (
+    CommandEnd,
+    EndedBy,
+    LevelReport,
+    LevelTask,
+    PassReport,
+    PassTask,
+    Release,
+)
 from harness.run import records as r
 from harness.run.instructions import Outcome
 from tests.run.rehearsal import Rehearsal, plan
@@ -46,6 +54,7 @@ class Card(RehearsedBench):
 
     change: Callable[[PassReport], PassReport] = lambda report: report
     in_pass: int = 2
+    undo_fails: bool = False
 
     def _reading(self, name: str) -> Reading:
         if name == "gpu.power.limit":
@@ -54,6 +63,9 @@ class Card(RehearsedBench):
 
     def set_level(self, task: LevelTask) -> LevelReport:
         report = super().set_level(task)
+        if task.undo and self.undo_fails:
+            failed = CommandEnd(argv=("power-limit",), by=EndedBy.EXIT, wall_s=1.0, status=1)
+            return replace(report, end=failed)
         if task.undo:
             self.in_force.pop(task.condition, None)
         return report
@@ -194,6 +206,19 @@ def test_after_a_kill_a_level_is_put_back_by_the_next_start_before_anything_else
     is_put_back(run)
 
 
+def test_a_start_that_is_refused_since_the_rig_is_not_ready_has_put_back_before() -> None:
+    run = rehearsed(killed)
+    with pytest.raises(Gone):
+        run.go_on()
+
+    def not_ready() -> None:
+        raise RigError(Problem(code="need-not-met", what="the rig is not ready", do="see to it"))
+
+    with pytest.raises(RigError):
+        run.go_on(ready=not_ready)
+    is_put_back(run)
+
+
 @pytest.mark.parametrize("at_append", range(4, 12))
 def test_a_level_is_put_back_where_the_store_refuses_also_without_a_record(at_append: int) -> None:
     run = rehearsed()
@@ -204,3 +229,34 @@ def test_a_level_is_put_back_where_the_store_refuses_also_without_a_record(at_ap
     run.release()
     assert run.go_on() is Outcome.FINISHED
     is_put_back(run)
+
+
+def test_a_debt_that_a_killed_runner_had_no_time_to_lift_is_lifted_by_the_next(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    run = rehearsed()
+
+    def die(*_: object) -> None:
+        raise Gone
+
+    with monkeypatch.context() as patched:
+        patched.setattr(RehearsedBench, "release", die)
+        with pytest.raises(Gone):
+            run.go_on()
+    assert run.bench.in_force == {}
+    assert [hold.id for hold in run.bench.holds()] == ["run-1-owes-power-1"]
+    assert run.go_on() is Outcome.FINISHED
+    is_put_back(run)
+
+
+def test_what_a_person_has_put_back_by_hand_is_owed_no_more() -> None:
+    run = rehearsed()
+    assert isinstance(run.bench, Card)
+    run.bench.undo_fails = True
+    assert run.go_on() is Outcome.HELD
+    assert [each.fault for each in run.of(r.RigHeld)] == ["not-put-back"]
+    run.bench.in_force.clear()  # by hand
+    (hold,) = [each for each in run.bench.holds() if "-owes-" not in each.id]
+    run.bench.release(Release(hold=hold.id, by="Ana", note="put back by hand", at=hold.at))
+    assert run.go_on() is Outcome.FINISHED
+    assert run.bench.holds() == ()

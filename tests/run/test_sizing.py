@@ -59,6 +59,34 @@ def test_a_cell_that_runs_out_of_passes_with_enough_kept_is_accepted() -> None:
     assert "5 kept, 6 wanted" in closed.reason
 
 
+def test_a_mark_of_a_pilot_is_not_kept_since_the_rules_are_asked_again_of_all() -> None:
+    # Two equal passes condemn the third; among twelve it is nothing to speak of.
+    rule = d.DiscardRule(rule="grubbs", on="average_fps", alpha=0.05)
+    near = [99.5, 100.5] * 10
+    night = played([100.0, 100.01, 101.0, *near], at_most=30, discard=(rule,))
+    (sized,) = night.of(r.CellSized)
+
+    assert sized.passes > 3
+    assert night.of(r.PassDiscarded) == []
+
+
+def test_a_mark_of_a_pilot_that_asks_for_no_more_is_kept() -> None:
+    rule = d.DiscardRule(rule="grubbs", on="average_fps", alpha=0.05, floor=0.0)
+    night = played([100.0, 100.0001, 100.1], discard=(rule,))
+
+    assert [each.discarded for each in night.of(r.PassDiscarded)] == [False]
+
+
+def test_the_rules_are_asked_where_the_passes_are_used_up_before_enough_are_kept() -> None:
+    rule = d.DiscardRule(rule="spread", on="average_fps", more_than=0.05)
+    night = played([98.0, 100.0, 102.0, 100.0, "no capture", 130.0], at_most=6, discard=(rule,))
+    (closed,) = night.of(r.CellClosed)
+
+    assert [each.attempt for each in night.of(r.PassDiscarded)] == [6]
+    assert closed.kept == (1, 2, 3, 4)
+    assert closed.state is r.CellState.ACCEPTED
+
+
 def test_a_new_group_takes_a_pilot_of_its_own() -> None:
     night = Rehearsal(plan(keep=3, at_most=20, enough=ENOUGH), deeds=[99.5, 100.0, 100.5])
     night.bench.fields["gpu.driver"] = "1"

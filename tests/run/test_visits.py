@@ -36,7 +36,7 @@ def test_a_step_that_opens_the_case_is_confirmed_only_by_somebody_who_stays() ->
     assert "the first pass after that is attended" in answer
     assert "--attending" in answer
     assert not run.of(r.PassStarted)
-    run.ask(r.RequestKind.CONFIRM, step=1, attending=True)
+    run.clock.person = run.confirms()
     assert run.go_on() is Outcome.FINISHED
     [confirmed] = run.of(r.StepConfirmed)
     assert confirmed.attending

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from harness.plan import document as d
 from harness.rig.thermal import Thermal
+from harness.rules.judgement import Verdict
 from harness.run import records as r
+from harness.run.closing import close
 from harness.run.instructions import Outcome
 from harness.run.warming import MOST_PRELOADS
 from tests.run.rehearsal import Rehearsal, plan
@@ -188,3 +190,39 @@ def test_a_warm_room_ends_the_wait_early_and_the_floor_is_on_record() -> None:
     assert started.waited_s < 600.0
     assert started.gate.floor.low_c <= 38.0 <= started.gate.floor.high_c
     assert "foretold 38.0 °C at best" in started.marks[0]
+
+
+def test_a_warm_up_that_fails_after_every_start_closes_its_cell_at_last() -> None:
+    # Found by a simulated night (seed 3387): the first warm-up pass went well after every start,
+    # the second failed and held the rig, and a release began both again, for ever.
+    held = d.Faults(again=0, then=d.FaultThen.HOLD)
+    run = Rehearsal(plan(passes=until_steady(3, keep=1), faults=held))
+    for start in range(1, 5):
+        run.model.deeds = [100.0, "exits 3"]
+        assert run.go_on() is Outcome.HELD, f"start {start}"
+        run.release()
+    run.model.deeds = []
+    assert run.go_on() is Outcome.FINISHED
+    closed = run.of(r.CellClosed)[0]
+    assert (closed.state, closed.reason) == (r.CellState.FAILED, "4 warm-up passes failed")
+
+
+def test_failed_warm_up_passes_are_counted_anew_after_a_counted_pass() -> None:
+    run = Rehearsal(plan(passes=until_steady(), faults=d.Faults(again=9)))
+    run.model.deeds = ["exits 3", "exits 3", 100.0, 100.0, 100.0, 100.0]
+    run.go_on(stop=run.after(5, r.PassJudged))
+    progress = next(iter(run.folded().progress.values()))
+    assert progress.warm_up_faults == 0
+
+
+def test_a_warm_up_pass_that_went_well_closes_no_cell_however_many_failed_before() -> None:
+    # So many may stand in a run that an older harness began, which counted them anew.
+    run = Rehearsal(plan(passes=until_steady()))
+    state = run.folded()
+    (cell,) = state.progress
+    state.progress[cell].warm_up_faults = 9
+    after = {
+        verdict: close(state, cell, 10, warm_up=True, verdict=verdict, figures=())
+        for verdict in (Verdict.KEPT, Verdict.VOID, Verdict.INTERRUPTED, Verdict.FAILED)
+    }
+    assert [len(records) for records in after.values()] == [0, 0, 0, 1]

@@ -10,6 +10,7 @@ from harness.rig.tasks import CommandEnd, EndedBy, Member
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.ports import Journal
+from harness.store.made_despite import CellOfSide, MadeDespite
 
 AT = datetime(2026, 11, 2, 22, 30, 0, 125_000, tzinfo=UTC)
 BOOT = "0b6f1c9a"
@@ -93,3 +94,21 @@ def frame_log(folder: Path, *, rows: int = 400, name: str = "frames.csv") -> Mem
     lines = (f"{6.9 + (i * 37 % 11) / 10:.4f}\r\n" for i in range(rows))
     path.write_bytes("".join(["frame_ms\r\n", *lines]).encode())
     return Member(name=f"captures/{name}", path=path)
+
+
+def despite(
+    *, run: str, cell: str = CELL, by: str = "Ines", reason: str = "the same scene"
+) -> MadeDespite:
+    """A comparison of one cell with another, made although the driver differs."""
+    return MadeDespite(
+        by=by,
+        harness="0.1.0",
+        reason=reason,
+        asked={"figure": None, "selections": {"base": {"run": [run]}}},
+        differences=({"kind": "fingerprint", "name": "gpu.driver", "base": "1", "against": "2"},),
+        cells=(
+            CellOfSide(row=1, side="base", run=run, group=1, cell=cell),
+            CellOfSide(row=1, side="against", run=run, group=2, cell=cell),
+        ),
+        rows=({"label": "Lantern Quay", "margin": 0.1, "word": "faster"},),
+    )

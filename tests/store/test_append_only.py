@@ -10,7 +10,7 @@ import pytest
 
 from harness.run.records import RequestKind
 from harness.store.sqlite import open_store
-from tests.store.examples import AT, BOOT, judged, started
+from tests.store.examples import AT, BOOT, despite, judged, started
 
 RUN = "two-slots-1"
 
@@ -23,6 +23,7 @@ def folder(tmp_path: Path) -> Path:
         )
         journal.append((started(1), judged(1)), at=AT, boot=BOOT)
         store.put_request(RUN, RequestKind.STOP, by="Ines", at=AT)
+        store.comparisons().keep(despite(run=RUN), at=AT)
     return tmp_path
 
 
@@ -39,7 +40,7 @@ def everything(db: sqlite3.Connection) -> list[object]:
     return [db.execute(f"SELECT * FROM {table}").fetchall() for table in TABLES]
 
 
-TABLES = ("runs", "entries", "requests")
+TABLES = ("runs", "entries", "requests", "comparisons")
 
 _ENTRY = "(run, seq, at, boot, kind, version, body, previous, hash)"
 _LAST = "(SELECT hash FROM entries ORDER BY seq DESC LIMIT 1)"
@@ -74,6 +75,11 @@ CHANGES = [
     "INSERT OR REPLACE INTO " + row("NULL"),
     f"INSERT INTO {row('2')} ON CONFLICT (run, seq) DO UPDATE SET body = excluded.body",
     "INSERT OR REPLACE INTO requests SELECT * FROM requests",
+    "UPDATE comparisons SET body = '{}'",
+    "DELETE FROM comparisons",
+    "INSERT OR REPLACE INTO comparisons SELECT * FROM comparisons",
+    f"REPLACE INTO comparisons VALUES (1, 't', '{{}}', '', {_H})",
+    f"INSERT INTO comparisons VALUES (2, 't', '{{}}', '', {_H})",
     f"REPLACE INTO requests VALUES ('{RUN}', 1, 't', 'stop', 'x', '', NULL, '[]', 0)",
 ]
 

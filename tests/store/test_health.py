@@ -8,13 +8,19 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
+from harness.errors import StoreError
 from harness.run import records as r
 from harness.store.derived import keep_derived
 from harness.store.footers import archive_files, footer_problems
 from harness.store.salvage import what_is_left
 from harness.store.sqlite import Store, open_store
 from harness.store.unpacked import unpacked
-from harness.store.verify import problems_of_file, problems_of_folder, problems_of_standing
+from harness.store.verify import (
+    problems,
+    problems_of_file,
+    problems_of_folder,
+    problems_of_standing,
+)
 from tests.store.examples import AT, BEGINNING, BOOT, CELL, frame_log, keep_pass
 from tests.store.test_verify import RUN, tamper
 
@@ -70,6 +76,48 @@ def test_bundles_of_a_run_that_is_not_there_are_named(folder: Path) -> None:
     assert codes(folder) == []  # an empty folder is nothing
     (folder / "bundles" / "other-1" / "a.tar.zst").write_bytes(b"x")
     assert codes(folder) == ["bundles-of-no-run"]
+
+
+def test_what_lies_among_the_bundles_and_is_not_the_stores_is_named(folder: Path) -> None:
+    (folder / "bundles" / "readme.md").write_text("notes", encoding="ascii")
+    (folder / "bundles" / RUN / "thumbs.db").write_bytes(b"x")
+    (folder / "bundles" / RUN / "pictures").mkdir()
+    with open_store(folder, write=False) as store:
+        found = [*problems_of_folder(store, (RUN,))]
+    assert [(each.code, each.severity) for each in found] == [("foreign-file", "warning")] * 3
+    assert [each.where[0] for each in found] == [
+        "bundles/readme.md", f"bundles/{RUN}/pictures", f"bundles/{RUN}/thumbs.db",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("write", [True, False])
+@pytest.mark.parametrize("emptied", [True, False])
+def test_a_store_whose_records_are_gone_is_not_begun_anew_over_its_bundles(
+    folder: Path, write: bool, emptied: bool
+) -> None:
+    for path in folder.glob("records.sqlite*"):
+        path.unlink()
+    if emptied:
+        (folder / "records.sqlite").touch()
+    with pytest.raises(StoreError) as raised, open_store(folder, write=write):
+        pass
+    [problem] = raised.value.problems
+    assert problem.code == "records-missing"
+    assert "put records.sqlite back from a copy" in problem.do
+    assert what_is_left(folder)[0] == "2 of 2 bundles are whole"
+
+
+def test_a_record_that_is_no_json_any_more_is_named_and_its_bundle_left_alone(
+    folder: Path,
+) -> None:
+    cut = "UPDATE entries SET body = substr(body, 1, 40) WHERE kind = 'pass-ended'"
+    tamper(folder, cut)
+    with open_store(folder, write=False) as store:
+        found = [*problems(store, RUN)]
+    codes_found = [each.code for each in found]
+    assert codes_found.count("bundle-orphan") == 2
+    assert set(codes_found) == {"record-not-as-kept", "bundle-orphan"}
+    assert all("leave it there" in x.do for x in found if x.code == "bundle-orphan")
 
 
 def test_a_bundle_that_was_never_finished_is_named_and_can_be_removed(folder: Path) -> None:

@@ -47,6 +47,12 @@ def test_a_command_that_was_ended_does_not_say_how_long_it_takes(
     assert (one.seconds, one.kept) == (None, False)
 
 
+def test_a_command_that_failed_by_itself_does_not_say_how_long_it_takes(tmp_path: Path) -> None:
+    (one,) = seen(tmp_path, e.started(1), e.ended(1), e.judged(1, Verdict.FAILED))
+
+    assert (one.seconds, one.command_s) == (None, None)
+
+
 def test_a_pass_that_nobody_saw_end_says_nothing(tmp_path: Path) -> None:
     unseen = dataclasses.replace(e.ended(1), end=None, figures=())
     (one,) = seen(tmp_path, e.started(1), unseen, e.judged(1, Verdict.INTERRUPTED))

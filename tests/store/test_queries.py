@@ -8,7 +8,7 @@ import pytest
 
 from harness.store import queries as module
 from harness.store.queries import SQL, migrations, queries
-from harness.store.sqlite_file import statements
+from harness.store.schema import statements
 
 STORE = Path(module.__file__).parent
 

@@ -8,8 +8,9 @@ import pytest
 from harness.errors import StoreError
 from harness.run.records import RunPaused
 from harness.store.queries import SQL, migrations
+from harness.store.schema import APPLICATION_ID, statements
 from harness.store.sqlite import open_store
-from harness.store.sqlite_file import APPLICATION_ID, FILE, statements
+from harness.store.sqlite_file import FILE
 from tests.store.examples import AT, BOOT, started
 
 RUN = "two-slots-1"
@@ -35,6 +36,13 @@ def test_a_store_is_made_where_there_is_none(tmp_path: Path) -> None:
 
 def test_reading_makes_no_store(tmp_path: Path) -> None:
     error = refusal(tmp_path / "none", write=False)
+    assert error.problems[0].code == "no-store"
+    assert not (tmp_path / "none").exists()
+
+
+def test_what_is_put_into_a_store_that_is_not_there_makes_none(tmp_path: Path) -> None:
+    """A store that was named wrongly is no store in which all is as it was kept."""
+    error = refusal(tmp_path / "none", write=True, check=False)
     assert error.problems[0].code == "no-store"
     assert not (tmp_path / "none").exists()
 
@@ -69,10 +77,26 @@ def test_an_older_store_is_brought_up_to_date_and_keeps_its_runs(tmp_path: Path,
     db.execute(f"PRAGMA user_version = {done}")
     db.close()
     if done:
-        assert refusal(tmp_path, write=False).problems[0].code == "store-older"
+        before = (tmp_path / FILE).read_bytes()
+        with open_store(tmp_path, write=False) as store:
+            assert [line.run for line in store.runs()] == ["early"]
+        assert (tmp_path / FILE).read_bytes() == before, "who reads changes nothing"
     make(tmp_path)
     with open_store(tmp_path, write=False) as store:
         assert [line.run for line in store.runs()] == [RUN, "early"][: 1 + bool(done)]
+
+
+def test_an_older_store_too_large_to_be_copied_says_how_it_is_brought_up_to_date(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make(tmp_path)
+    db = sqlite3.connect(tmp_path / FILE)
+    db.execute(f"PRAGMA user_version = {len(migrations('sqlite')) - 1}")
+    db.close()
+    monkeypatch.setattr("harness.store.schema.MOST_BYTES", 4096)
+    (problem,) = refusal(tmp_path, write=False).problems
+    assert problem.code == "store-older"
+    assert "harness verify --mend" in problem.do
 
 
 def test_a_migration_that_fails_leaves_the_store_as_it_was(
@@ -80,7 +104,7 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(
 ) -> None:
     make(tmp_path)
     steps = (*migrations("sqlite"), "CREATE TABLE half (a TEXT) STRICT;\nSELECT no_such_thing;\n")
-    monkeypatch.setattr("harness.store.sqlite_file.migrations", lambda dialect: steps)
+    monkeypatch.setattr("harness.store.schema.migrations", lambda dialect: steps)
     assert refusal(tmp_path, write=True).problems[0].code == "store-failed"
     monkeypatch.undo()
     with open_store(tmp_path, write=False) as store:

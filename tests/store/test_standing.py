@@ -123,6 +123,7 @@ def test_a_hold_says_why_and_what_to_do_until_it_is_released(tmp_path: Path) -> 
         "do": "clean the fan",
         "changed": [],
         "limit": None,
+        "foretold": [],
         "gate": None,
     }
     release = r.RigReleased(hold="h1", by="Ines", note="dust")

@@ -2,11 +2,14 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from io import StringIO
 from pathlib import Path
 
 import pytest
 
-from harness.errors import Problem
+from harness.__main__ import main
+from harness.errors import Exit, Problem, StoreError
+from harness.store.checkpoints import run_started
 from harness.store.sqlite import open_store
 from harness.store.verify import problems
 from tests.store.examples import AT, BEGINNING, BOOT, CELL, frame_log, keep_pass
@@ -68,6 +71,50 @@ def test_a_changed_record_is_named(folder: Path, statement: str, seq: int, what:
     assert first.code == "record-not-as-kept"
     assert first.what.startswith(f"record {seq} (")
     assert what in first.what
+
+
+@pytest.mark.parametrize(
+    ("statement", "what"),
+    [
+        ("DELETE FROM entries WHERE seq > 7", "records 8 to 11 are gone"),
+        ("DELETE FROM entries WHERE seq > 10", "record 11 is gone"),
+        ("DELETE FROM entries", "records 1 to 11 are gone"),
+    ],
+)
+def test_records_that_are_gone_at_the_end_are_missed_though_every_hash_is_right(
+    folder: Path, statement: str, what: str
+) -> None:
+    tamper(folder, statement)
+    (error, *orphans) = found(folder)
+    assert (error.code, error.severity) == ("record-not-as-kept", "error")
+    assert error.what.startswith(what)
+    assert {each.code for each in orphans} <= {"bundle-orphan"}
+
+
+@pytest.mark.parametrize(
+    ("statements", "what"),
+    [
+        (["DELETE FROM entries"], "records 1 to 11 are gone"),
+        (["DELETE FROM entries", "DELETE FROM run_standing"], "the run has no record"),
+    ],
+)
+def test_a_run_without_any_record_is_not_as_it_was_kept(
+    folder: Path, statements: list[str], what: str
+) -> None:
+    tamper(folder, *statements)
+    said = StringIO()
+    assert main(["verify", "--store", str(folder)], out=said, err=said) == Exit.STORE
+    assert f"error[record-not-as-kept]: {what}" in said.getvalue()
+    assert "NOT as it was kept" in said.getvalue()
+
+
+def test_a_run_whose_start_is_gone_is_refused_with_what_to_do(folder: Path) -> None:
+    tamper(folder, "DELETE FROM entries WHERE seq = 1")
+    with open_store(folder, write=False) as store, pytest.raises(StoreError) as refused:
+        run_started(store, RUN)
+    (problem,) = refused.value.problems
+    assert problem.code == "run-without-start"
+    assert "harness verify" in problem.do
 
 
 def test_a_record_changed_together_with_its_hash_breaks_the_chain(folder: Path) -> None:

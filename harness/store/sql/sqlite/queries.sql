@@ -35,6 +35,13 @@ WHERE run = ? AND cell = ? ORDER BY seq;
 -- The bodies of one kind of record of a run, in order.
 SELECT seq, body FROM entries WHERE run = ? AND kind = ? ORDER BY seq;
 
+-- name: reopened
+-- The bodies of the records by which cells of a run were reopened, in order: only of cells that
+-- a rerun was asked of, so that a run without one costs nothing.
+SELECT DISTINCT e.seq, e.body FROM requests AS q JOIN json_each(q.cells) AS asked
+JOIN entries AS e INDEXED BY entries_by_cell ON e.run = q.run AND e.cell = asked.value
+WHERE q.run = ? AND q.kind = 'rerun' AND e.kind = 'cell-reopened' ORDER BY e.seq;
+
 -- name: put_request
 -- Keep what a person asks, under the next number of its run, and say which that is.
 INSERT INTO requests (run, number, at, kind, "by", note, step, cells, attending)
@@ -129,3 +136,11 @@ FROM cell_standing WHERE run = ? ORDER BY cell;
 -- name: forget_standing
 -- Drop the cache of where a run and its cells stand; it is made again from the records.
 DELETE FROM run_standing WHERE run = ?;
+
+-- name: keep_comparison
+-- Keep one comparison. The trigger comparisons_follow refuses any but the next one.
+INSERT INTO comparisons (number, at, body, previous, hash) VALUES (?, ?, ?, ?, ?);
+
+-- name: comparisons
+-- All comparisons that were made despite differences, in order.
+SELECT number, at, body, previous, hash FROM comparisons ORDER BY number;
