@@ -18,7 +18,8 @@ from harness.errors import AskedError, Exit, Problem
 from harness.settings import store_folder
 from harness.store.sqlite import open_store
 from harness.summary.ceilings import TitleCeilings, ceilings
-from harness.summary.selections import band_of, selection
+from harness.summary.rows import NoRow, counted, figure_of
+from harness.summary.selections import band_of, is_wanted, selection
 from harness.summary.sides import SideCell
 from harness.views.ceilings import as_json, as_text
 
@@ -50,14 +51,10 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     refuse_unknown(cells, where=where)
     condition = _condition(cells, args.condition)
     band = band_of(args.band) or cells[0].plan.compare.band
-    chosen = [
-        each
-        for each in cells
-        if each.current and all(each.value(key) == value for key, value in where.items())
-    ]
+    wanted = [each for each in cells if each.current and is_wanted(each.value, where)]
     found = [
         one
-        for own in _alike(chosen, condition)
+        for own in _alike(wanted, condition)
         if (
             one := ceilings(
                 own,
@@ -73,7 +70,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         shown = as_json(found, figure=args.figure, band=band, condition=condition)
         print(json.dumps(shown, ensure_ascii=False, allow_nan=False), file=out)
         return Exit.WELL
-    _refuse_nothing(found, args.figure)
+    _refuse_nothing(found, args.figure, wanted, with_marked=args.with_marked)
     for line in as_text(found, figure=args.figure, band=band):
         print(line, file=out)
     return Exit.WELL
@@ -105,12 +102,26 @@ def _alike(cells: Sequence[SideCell], condition: str) -> list[list[SideCell]]:
     return list(found.values())
 
 
-def _refuse_nothing(found: Sequence[TitleCeilings], figure: str) -> None:
+def _refuse_nothing(
+    found: Sequence[TitleCeilings],
+    figure: str,
+    cells: Sequence[SideCell],
+    *,
+    with_marked: bool,
+) -> None:
     if not found:
+        reasons: dict[str, int] = {}
+        for cell in cells:
+            try:
+                passes = counted(cell, with_marked=with_marked, side="the cell")
+                figure_of(passes, figure, side="the cell")
+            except NoRow as none:
+                reasons[str(none)] = reasons.get(str(none), 0) + 1
         raise AskedError(
             Problem(
                 code="no-ceilings",
                 what=f"no title has {figure} at two settings of two levels or more",
+                where=tuple(f"{n} of {len(cells)} cells: {why}" for why, n in reasons.items()),
                 do="measure them, or name another --figure, --run or --where",
             )
         )

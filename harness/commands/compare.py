@@ -3,10 +3,13 @@
 A margin is the ratio of geometric means over kept passes minus one, with its 95 % interval and
 a word: faster, slower, alike, unresolved. Cells are matched by title, scene, setting and every
 condition that is not named for a side. The sides may come from different rigs, runs and
-nights; what differs besides is named first, and then needs --despite REASON.
+nights; what differs besides is named first, and then needs --despite REASON, which is kept with
+the result. Where a side names several runs, each run is one value. Where no two cells can be held
+against each other the exit status is 1, and 2 where the sides have none in common.
 
   harness compare --base slot=alone --against slot=shared
   harness compare --base run=before-1 --against run=after-1 --figure low_1pct_fps
+  harness compare --base run=mon run=tue run=wed --against run=thu run=fri run=sat
 """
 
 from __future__ import annotations
@@ -16,19 +19,38 @@ import json
 import shutil
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TextIO
 
-from harness.errors import AskedError, Exit, Problem
+from harness import __version__
+from harness.commands.despite import (
+    add_despite_arguments,
+    keep,
+    name_of,
+    reason_of,
+    refuse_unkept,
+)
+from harness.errors import AskedError, Exit, Problem, StoreError
 from harness.settings import store_folder
 from harness.store.sqlite import Store, open_store
-from harness.summary.comparison import Asked, Comparison, compare
+from harness.summary.comparison import LOW, Asked, Comparison, compare
+from harness.summary.comparison_kept import made_despite
 from harness.summary.families import Correction
-from harness.summary.matching import match
-from harness.summary.selections import bad_selection, band_of, selection, weights_of
+from harness.summary.matching import Matched, match
+from harness.summary.selections import (
+    Selection,
+    bad_selection,
+    band_of,
+    selection,
+    weights_of,
+)
 from harness.summary.sides import SideCell, side_cells
 from harness.views.comparison import as_text
 from harness.views.comparison_json import as_json
 from harness.wiring import earlier_run
+
+#: Of cells that have no partner.
+_MOST_LISTED = 8
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,9 +67,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             action="extend",
             nargs="+",
             default=[],
-            help=f"{what}: rig, run, title, scene, setting, group or a condition",
+            help=f"{what}: rig, run, title, scene, setting, group or a condition; a key may be "
+            "given again",
         )
-    parser.add_argument("--figure", metavar="NAME", help="default: the average frame rate")
+    parser.add_argument(
+        "--figure", metavar="NAME", help="default: the average frame rate; low: the plan's 1 %% low"
+    )
     parser.add_argument("--band", metavar="PERCENT", help="such as '3 %%'; default: the plan's")
     parser.add_argument(
         "--correction",
@@ -59,10 +84,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--weights", metavar="TITLE=NUMBER", action="extend", nargs="+", default=[],
         help="of titles in what is over all; one that is not named has 1",
     )  # fmt: skip
-    parser.add_argument(
-        "--despite", metavar="REASON", default="", help="why differences do not matter; printed"
-    )
+    add_despite_arguments(parser)
     parser.add_argument("--with-marked", action="store_true", help="take marked passes in")
+    parser.add_argument(
+        "--unit", choices=["night"],
+        help="count each night of a run as one value, as declared before the numbers were seen",
+    )  # fmt: skip
     parser.add_argument(
         "--pool-spread", action="store_true", help="pool a title's spreads where a test allows it"
     )
@@ -85,16 +112,26 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         correction=Correction(args.correction),
         weights=weights_of(args.weights),
         with_marked=args.with_marked,
+        by_night=args.unit == "night",
         pool_spread=args.pool_spread,
-        despite=_reason(args.despite),
+        despite=reason_of(args.despite),
     )
-    named = {each["run"] for each in ({**where, **base}, {**where, **against}) if "run" in each}
+    named = {name for each in (where, base, against) for name in each.get("run", ())}
     both_named = all("run" in {**where, **side} for side in (base, against))
-    with open_store(store_folder(args.store), write=False) as store, store.reading():
-        found = cells_of(store, sorted(named) if both_named else None)
+    folder = store_folder(args.store)
+    with open_store(folder, write=False) as store, store.reading():
+        not_read: list[str] = []
+        found = cells_of(store, sorted(named) if both_named else None, not_read=not_read)
+        kept = store.comparisons().all()
     matched = match(found, base=base, against=against, where=where)
-    comparison = compare(matched, asked=asked)
+    if not matched.pairs:
+        raise _no_pair(matched)
+    comparison = compare(matched, asked=asked, kept=kept)
+    unread = [(f"run {name}", "kept by another version of the harness") for name in not_read]
+    comparison = replace(comparison, left_out=(*comparison.left_out, *unread))
     _refuse_unknown_figure(comparison, args.figure, found)
+    if comparison.differences:
+        comparison = _kept(comparison, folder, by=args.by, as_kept=args.as_kept)
     if args.bootstrap:
         comparison = _resampled(comparison)
     if args.json:
@@ -103,14 +140,24 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         width = shutil.get_terminal_size(fallback=(100, 24)).columns
         for line in as_text(comparison, width=width):
             print(line, file=out)
-    return Exit.WELL
+    # A script must notice that nothing came of it.
+    return Exit.WELL if comparison.rows else Exit.NOT_ALL_ACCEPTED
 
 
-def cells_of(store: Store, runs: Sequence[str] | None = None) -> tuple[SideCell, ...]:
+def cells_of(
+    store: Store, runs: Sequence[str] | None = None, *, not_read: list[str] | None = None
+) -> tuple[SideCell, ...]:
     """Return every cell of *runs*, or of all runs, the latest first.
+
+    Args:
+        store: The store.
+        runs: Their names; None: all.
+        not_read: Where not None: takes the names of runs that this harness cannot read and that
+            nobody named.
 
     Raises:
         AskedError: The store has no run, or not the one that is named.
+        StoreError: A run that is named cannot be read.
     """
     for name in runs or ():
         store.run(name)
@@ -124,12 +171,55 @@ def cells_of(store: Store, runs: Sequence[str] | None = None) -> tuple[SideCell,
     for name in latest:
         if runs is not None and name not in runs:
             continue
-        entries, plan = earlier(name)
+        try:
+            entries, plan = earlier(name)
+        except StoreError:
+            if not_read is None or runs is not None:
+                raise
+            not_read.append(name)
+            continue
         found.extend(side_cells(entries, plan=plan, earlier=earlier))
     return tuple(found)
 
 
-def _refuse_twice(base: dict[str, str], against: dict[str, str], where: dict[str, str]) -> None:
+def _no_pair(matched: Matched) -> AskedError:
+    """Return the error of two selections that have no cell in common, with what they have."""
+    sides = (("base", matched.only_base), ("against", matched.only_against))
+    listed = [f"only --{side} has {each.label}" for side, own in sides for each in own]
+    return AskedError(
+        Problem(
+            code="no-pair",
+            what="no cell stands on both sides: nothing is compared",
+            where=(*listed[:_MOST_LISTED], *_more(len(listed) - _MOST_LISTED)),
+            do="name sides that share title, scene, setting and every condition not named for them",
+        )
+    )
+
+
+def _more(count: int) -> tuple[str, ...]:
+    return (f"and {count} more",) if count > 0 else ()
+
+
+def _kept(comparison: Comparison, folder: Path, *, by: str | None, as_kept: bool) -> Comparison:
+    """Keep a comparison with its reason before it is shown, and return it with what is kept."""
+    if as_kept:
+        refuse_unkept(comparison.kept, reason=comparison.asked.despite, command="compare")
+        return comparison
+    made = made_despite(
+        asked=comparison.asked,
+        band=comparison.band,
+        selections=comparison.selections,
+        rows=comparison.rows,
+        differences=comparison.differences,
+        by=name_of(by),
+        harness=__version__,
+    )
+    one = keep(made, folder=folder)
+    others = [each for each in comparison.kept if each.number != one.number]
+    return replace(comparison, kept=(*others, one))
+
+
+def _refuse_twice(base: Selection, against: Selection, where: Selection) -> None:
     if not base and not against:
         raise bad_selection(
             "nothing is compared",
@@ -144,19 +234,6 @@ def _refuse_twice(base: dict[str, str], against: dict[str, str], where: dict[str
             raise bad_selection(
                 f"{key} is named for both sides and for one", "leave it out of --where"
             )
-
-
-def _reason(text: str) -> str:
-    reason = " ".join(text.split())
-    if text and not reason:
-        raise AskedError(
-            Problem(
-                code="no-reason",
-                what="--despite gives no reason",
-                do="say why the differences do not matter; it is printed with the result",
-            )
-        )
-    return reason
 
 
 def _resampled(comparison: Comparison) -> Comparison:
@@ -187,7 +264,7 @@ def _resampled(comparison: Comparison) -> Comparison:
 def _refuse_unknown_figure(
     comparison: Comparison, figure: str | None, found: Sequence[SideCell]
 ) -> None:
-    if figure is None or comparison.rows:
+    if figure in (None, LOW) or comparison.rows:
         return
     names = {name for cell in found for each in cell.kept for name in each.figures}
     if figure not in names:

@@ -16,6 +16,7 @@ import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from typing import TextIO
 
 from harness.errors import AskedError, Exit, Problem, StoreError
@@ -31,7 +32,7 @@ from harness.summary.drift import drift
 from harness.summary.ewma import REACH, WEIGHT
 from harness.summary.passes import gather
 from harness.summary.reference_history import reference_figure
-from harness.summary.selections import bad_selection, selection
+from harness.summary.selections import Selection, bad_selection, is_wanted, selection, unknown
 from harness.summary.series import Per, Series, Wanted, averaged, cell_figure, series
 from harness.summary.usual import LEAST, VALUES
 from harness.views.drift import as_text
@@ -92,8 +93,9 @@ class _Read:
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Show the charts."""
     where = selection(args.where, option="where")
-    if args.rig is not None and where.setdefault("rig", args.rig) != args.rig:
-        raise bad_selection(f"--rig {args.rig} and --where rig={where['rig']}", "leave one out")
+    if args.rig is not None and where.setdefault("rig", (args.rig,)) != (args.rig,):
+        named = ", ".join(where["rig"])
+        raise bad_selection(f"--rig {args.rig} and --where rig={named}", "leave one out")
     if not (0.0 < args.weight <= 1.0 and 0.0 < args.reach <= 10.0 and args.first >= LEAST):
         raise AskedError(
             Problem(
@@ -108,7 +110,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     with open_store(store_folder(args.store), write=False) as store, store.reading():
         if args.run is not None:
             store.run(args.run)
-        read = _read(store, rig=where.get("rig"), reference=not of_cells)
+        read = _read(store, rigs_wanted=where.get("rig"), reference=not of_cells)
     _refuse_unknown(read, where, args.cell)
     wanted = Wanted(
         reference=not of_cells,
@@ -116,8 +118,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             args.figure or (cell_figure(plan, cell) if of_cells else reference_figure(plan))
         ),
         cell=lambda rig, name, cell: (
-            args.cell in (None, cell.key)
-            and all(_value(rig, name, cell, key) == value for key, value in where.items())
+            args.cell in (None, cell.key) and is_wanted(partial(_value, rig, name, cell), where)
         ),
         with_marked=args.with_marked,
         since=_since(args.since),
@@ -156,7 +157,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     return Exit.WELL
 
 
-def _read(store: Store, *, rig: str | None, reference: bool) -> _Read:
+def _read(store: Store, *, rigs_wanted: Sequence[str] | None, reference: bool) -> _Read:
     found = _Read()
     lines = store.runs()
     if not lines:
@@ -164,10 +165,11 @@ def _read(store: Store, *, rig: str | None, reference: bool) -> _Read:
             Problem(code="no-run", what="the store has no run yet", do="harness run PLAN")
         )
     rigs = sorted({line.rig for line in lines})
-    if rig is not None and rig not in rigs:
-        raise bad_selection(f"no run is of the rig {rig}", f"write one of {', '.join(rigs)}")
+    for rig in rigs_wanted or ():
+        if rig not in rigs:
+            raise bad_selection(f"no run is of the rig {rig}", f"write one of {', '.join(rigs)}")
     for line in lines:
-        if rig is not None and line.rig != rig:
+        if rigs_wanted is not None and line.rig not in rigs_wanted:
             continue
         entries = store.entries(line.run)
         if not entries or not isinstance(started := entries[0].record, RunStarted):
@@ -214,15 +216,13 @@ def _since(text: str | None) -> datetime | None:
     return at if at.tzinfo is not None else at.replace(tzinfo=UTC)
 
 
-def _refuse_unknown(read: _Read, where: dict[str, str], key: str | None) -> None:
+def _refuse_unknown(read: _Read, where: Selection, key: str | None) -> None:
     """Refuse a key, a value or a cell that no run has: a slip selects nothing."""
-    for name, value in where.items():
-        there = {text for own in read.cells if (text := _value(*own, name)) is not None}
-        if value not in there:
-            conditions = sorted({one for _, _, cell in read.cells for one, _ in cell.levels})
-            known = f"write one of {', '.join(sorted(there))}" if there else ""
-            do = known or f"select by {', '.join((*_KEYS, *conditions))}"
-            raise bad_selection(f"no cell has {name}={value}", do)
+    conditions = sorted({one for _, _, cell in read.cells for one, _ in cell.levels})
+    values = [partial(_value, *own) for own in read.cells]
+    problems = unknown(values, where, option="where", keys=(*_KEYS, *conditions))
+    if problems:
+        raise AskedError(problems)
     if key is not None and all(cell.key != key for _, _, cell in read.cells):
         raise AskedError(
             Problem(code="no-such-cell", what=f"no run has a cell {key}", do="harness results")

@@ -72,6 +72,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"how long the scene is ({LENGTH_TOLERANCE:.0%} less at most), as in '60 s'; what "
         "comes after is not measured".replace("%", "%%"),
     )
+    add(
+        "--within",
+        action="store_true",
+        help="where the frames settle, how many they are worth, and intervals by them alone",
+    )
     add("--json", action="store_true", help="print harness.figures/1")
 
 
@@ -92,10 +97,21 @@ def run(args: argparse.Namespace, out: TextIO) -> int:
     declared, part = _declared(args), _part(args.length)
     capture = read_capture(args.file, declared, part=part, hasher=hasher)
     sound = capture.times is not None and not capture.troubles
+    within = None
+    if args.within and sound:
+        from harness.commands.within import of_times
+
+        assert capture.times is not None
+        within = of_times(capture.times)
     if hasher is not None:
         from harness.views.capture import as_json
 
-        print(as_json(args.file, capture, sha256=hasher.hexdigest()), file=out)
+        more = {}
+        if args.within and sound:
+            from harness.views.within import within_json
+
+            more = {"within": within_json(within)}
+        print(as_json(args.file, capture, sha256=hasher.hexdigest(), more=more), file=out)
         return 0 if sound else 2
     if not sound:
         from harness.rig.captures.trouble import error
@@ -104,6 +120,12 @@ def run(args: argparse.Namespace, out: TextIO) -> int:
     from harness.views.capture import as_table
 
     print(as_table(args.file, capture), file=out)
+    if args.within:
+        from harness.views.within import within_lines
+
+        print(file=out)
+        for line in within_lines(within):
+            print(line, file=out)
     return 0
 
 

@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import TextIO
 
 from harness import __version__
-from harness.commands.results import chosen_by, pair
+from harness.commands.results import chosen_by
 from harness.errors import AskedError, Exit, Problem, StoreError
 from harness.plan.canonical import thaw
 from harness.plan.document import DiscardRule, Plan
@@ -30,12 +30,14 @@ from harness.run import records as r
 from harness.run.ports import Entry
 from harness.run.state import Grid
 from harness.settings import store_folder
+from harness.store.checkpoints import run_started
 from harness.store.derived import keep_derived
 from harness.store.sqlite import Store, open_store
 from harness.store.unpacked import unpacked
 from harness.summary.cells import CellSummary, summarise
 from harness.summary.passes import Pass, gather
 from harness.summary.recomputed import AgainPass, Decided, Recomputed, decided_again
+from harness.summary.selections import selection
 from harness.views.recomputed import SCHEMA, as_json, as_text
 from harness.wiring import vocabulary
 
@@ -46,7 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--where",
         metavar="KEY=VALUE",
-        action="append",
+        action="append",  # one value each time: RUN may stand after it
         default=[],
         help="only cells with this run, rig, title, scene, setting, state or level; repeatable",
     )
@@ -72,7 +74,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 do="write harness recompute RUN, or --where KEY=VALUE; harness status names runs",
             )
         )
-    wanted = [pair(text) for text in args.where]
+    wanted = selection(args.where, option="where")
     folder = store_folder(args.store)
     cells: list[Recomputed] = []
     unread: list[dict[str, object]] = []
@@ -83,9 +85,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         for name in names:
             store.run(name)
             entries = store.entries(name)
-            started = entries[0].record
-            assert isinstance(started, r.RunStarted)
-            plan = thaw(started.plan)
+            plan = thaw(run_started(store, name).plan)
             found.append((name, plan, entries, [*summarise(entries, plan=plan)]))
         everything = [each for *_, summaries in found for each in summaries]
         chosen = {id(each) for each in chosen_by(wanted, everything)}

@@ -12,8 +12,10 @@ import json
 import re
 import shlex
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from typing import Any, TextIO
 
+from harness.commands.within import of_bundle
 from harness.errors import AskedError, Exit, Problem, printable
 from harness.plan.canonical import thaw
 from harness.run import records as r
@@ -21,8 +23,17 @@ from harness.run.ports import Entry
 from harness.run.state import Grid
 from harness.settings import store_folder
 from harness.store.bodies import kind_of, to_body
+from harness.store.checkpoints import run_started
 from harness.store.sqlite import Store, open_store
+from harness.summary.despite import about_cell
+from harness.summary.forecasts import Borne, borne_out
+from harness.summary.within_frames import FramesWithin
+from harness.views.despite import despite_json, despite_words
+from harness.views.foretold import borne_words, foretold_lines
+from harness.views.harness_cost import cost_detail, cost_words
+from harness.views.numbers import number
 from harness.views.story import figure_words, sentence
+from harness.views.within import within_json, within_lines
 
 SCHEMA = "harness.trace/1"
 _LAST_LINES = 10
@@ -33,6 +44,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cell", nargs="?", metavar="CELL", help="a cell's key, or KEY-ATTEMPT")
     parser.add_argument("--run", metavar="RUN", help="the run (default: the latest)")
     parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
+    parser.add_argument(
+        "--within", action="store_true",
+        help="of one pass: where its frames settle, and intervals by its frames alone",
+    )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -44,17 +59,23 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         store.run(name)
         grid = _grid(store, name)
         if args.cell is None:
-            _list_cells(name, grid, out, as_json=args.json)
+            borne = borne_out(entry.record for entry in store.entries(name))
+            _list_cells(name, grid, borne, out, as_json=args.json)
             return Exit.WELL
-        key, attempt = cell_meant(args.cell, grid)
+        key, attempt = cell_meant(args.cell, grid, run=name)
         entries = store.story(name, key, attempt=attempt)
         if attempt is not None and not entries:
             whole = f"harness trace {key} --run {name} --store {shlex.quote(str(folder))}"
             made = _attempts(store.story(name, key))
             raise AskedError(_no_such_attempt(key, attempt, made, grid, whole=whole))
         entries = _with_groups(store, name, entries)
+        kept = about_cell(store.comparisons().all(), run=name, cell=key)
+        within = _within(store, name, grid, key, entries, attempt) if args.within else None
         if args.json:
             shown = _as_json(name, key, attempt, entries)
+            shown["comparisons"] = [despite_json(each) for each in kept]
+            if args.within:
+                shown["within"] = within_json(within)
             print(json.dumps(shown, ensure_ascii=False), file=out)
             return Exit.WELL
         print(f"{grid.cells[key].label}   cell {key}, run {name}", file=out)
@@ -65,7 +86,30 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 print(f"        {line}", file=out)
             for line in _output(store, entry.record) if attempt is not None else ():
                 print(f"        {line}", file=out)
+        for line in within_lines(within) if args.within else ():
+            print(line, file=out)
+        for each in kept:
+            print(f"compared despite differences: {despite_words(each)}", file=out)
     return Exit.WELL
+
+
+def _within(
+    store: Store, run: str, grid: Grid, key: str, entries: Sequence[Entry], attempt: int | None
+) -> FramesWithin | None:
+    """Return what the frames of the pass tell by themselves."""
+    ended = [each.record for each in entries if isinstance(each.record, r.PassEnded)]
+    found = [each.bundle for each in ended if each.bundle is not None]
+    if attempt is None or not found:
+        raise AskedError(
+            Problem(
+                code="no-frames",
+                what="--within is of one pass"
+                if attempt is None
+                else "this attempt left nothing that was kept",
+                do=f"name an attempt that ended: harness trace {key}-001 --run {run} --within",
+            )
+        )
+    return of_bundle(store, grid.titles[key], found[-1])
 
 
 def _with_groups(store: Store, run: str, story: Sequence[Entry]) -> tuple[Entry, ...]:
@@ -86,22 +130,22 @@ def _latest(store: Store) -> str:
 
 
 def _grid(store: Store, name: str) -> Grid:
-    started = store.entries(name)[0].record
-    assert isinstance(started, r.RunStarted)
-    return Grid.of(thaw(started.plan))
+    return Grid.of(thaw(run_started(store, name).plan))
 
 
-def _list_cells(run: str, grid: Grid, out: TextIO, *, as_json: bool) -> None:
+def _list_cells(run: str, grid: Grid, borne: Borne, out: TextIO, *, as_json: bool) -> None:
     if as_json:
         cells = [{"cell": key, "label": cell.label} for key, cell in grid.cells.items()]
-        shown = {"schema": SCHEMA, "run": run, "cells": cells}
+        shown = {"schema": SCHEMA, "run": run, "cells": cells, "forecasts": asdict(borne)}
         print(json.dumps(shown, ensure_ascii=False), file=out)
         return
     for key, cell in grid.cells.items():
         print(f"{key}  {cell.label}", file=out)
+    if borne.forecasts:
+        print(f"\n{borne_words(borne)}", file=out)
 
 
-def cell_meant(text: str, grid: Grid) -> tuple[str, int | None]:
+def cell_meant(text: str, grid: Grid, *, run: str) -> tuple[str, int | None]:
     """Return the cell that *text* names, by its key or the beginning of it, and the attempt.
 
     Raises:
@@ -114,9 +158,9 @@ def cell_meant(text: str, grid: Grid) -> tuple[str, int | None]:
         raise AskedError(
             Problem(
                 code="no-such-cell",
-                what=f"{what} of this run can be meant by {text!r}",
+                what=f"{what} of run {run} can be meant by {text!r}",
                 where=tuple(f"{key}  {grid.cells[key].label}" for key in found[:10]),
-                do="list the cells with their keys: harness trace",
+                do=f"list its keys: harness trace --run {run}; another run may have it",
             )
         )
     return found[0], int(number) if sign else None
@@ -143,6 +187,8 @@ def _details(record: r.Record) -> Sequence[str]:
     if isinstance(record, r.GroupOpened):
         read = [f"{name}: {text}" for name, text in record.fields]
         return [*read, *(f"{name} not measured: {why}" for name, why in record.unread)]
+    if isinstance(record, r.PassStarted | r.PassSkipped | r.RigHeld):
+        return tuple(foretold_lines(record.foretold))
     if not isinstance(record, r.PassEnded):
         return ()
     lines = [f"{figure_words(f)} ({f.definition})" for f in record.figures]
@@ -152,9 +198,8 @@ def _details(record: r.Record) -> Sequence[str]:
             lines.append(f"{each.name} not measured: {each.why}")
         else:
             lines.append(
-                f"{each.name} mean {each.mean:.4g}, {each.least:.4g} to {each.most:.4g} "
-                f"{each.unit}".rstrip()
-                + f" ({each.measured} of {each.samples} samples)"
+                f"{each.name} mean {number(each.mean)}, {number(each.least)} to "
+                f"{number(each.most, each.unit)} ({each.measured} of {each.samples} samples)"
             )
     if record.bundle is not None:
         lines.append(f"bundle {record.bundle.path}, SHA-256 {record.bundle.sha256}")
@@ -165,7 +210,9 @@ def _details(record: r.Record) -> Sequence[str]:
         share = 100 * record.harness_cpu_s / record.end.wall_s
         used = f"{record.harness_cpu_s:.3f} s of processor time ({share:.2f} % of the pass)"
         lines.append(f"the harness itself used {used}")
-    return lines
+    if record.harness_cost is not None:
+        lines += [cost_words(record.harness_cost), cost_detail(record.harness_cost)]
+    return [line for line in lines if line]
 
 
 def _output(store: Store, record: r.Record) -> Iterator[str]:

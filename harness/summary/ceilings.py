@@ -3,7 +3,9 @@
 Pure. Common practice, no source: what is transferred with a frame hardly depends on the
 resolution, so a narrow link shows as a rate that no lower setting lifts. Where the bytes of a
 frame are known (``bytes_per_frame`` of the plan) the ceiling is a rate of transfer, shown beside
-what the link carries as published. Where they are not, and ceilings of several levels with
+what the link carries as published; they may be declared for each level or setting, and where
+they differ over the settings of a ceiling, one rate implies no one transfer rate. Where they are
+not declared, and ceilings of several levels with
 links of different published rates are, they are fitted: the time of a frame at the ceiling is
 
     1 / ceiling = t + bytes / published rate
@@ -20,8 +22,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from harness.rules.judgement import Figure
 from harness.summary.link_rates import link_gb_per_s
 from harness.summary.plateaus import Plateau, RateAt, plateau
 from harness.summary.rows import NoRow, counted, figure_of
@@ -50,6 +53,7 @@ class LevelCeiling:
         ceiling: Where it tops out; None: nowhere that can be seen.
         link: Its link; None: not measured, and not expected either.
         bytes_per_s: The implied transfer rate; None without ceiling or bytes per frame.
+        bytes_per_frame: Bytes of each frame at the ceiling; None: not known, or not the same.
     """
 
     level: str
@@ -57,6 +61,7 @@ class LevelCeiling:
     ceiling: Plateau | None
     link: Link | None
     bytes_per_s: float | None
+    bytes_per_frame: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +77,7 @@ class TitleCeilings:
         condition: The condition.
         free: The level that is fastest over all; settings are ordered by its rate.
         levels: One for each level, in plan order.
-        bytes_per_frame: Bytes; None: not known.
+        bytes_per_frame: Bytes, the same for all levels; None: not known, or not the same.
         bytes_from: ``declared``, ``fitted`` or empty.
         left_out: Cells left out, each with why.
         unit: Of every rate.
@@ -125,12 +130,16 @@ def ceilings(
         except NoRow as none:
             left_out.append((cell.label, str(none)))
             continue
-        rates = [f.value for each in passes if (f := each.figures.get(figure)) and f.value]
-        if not rates or min(rates) <= 0.0:
-            left_out.append((cell.label, f"{figure} is not measured"))
+        rates = [
+            (each.attempt, value)
+            for each in passes
+            if (f := each.figures.get(figure)) is not None and (value := f.value) is not None
+        ]
+        if why := _no_rate(rates, found):
+            left_out.append((cell.label, why))
             continue
         shown = (found.unit, found.definition)
-        values.setdefault(level, {})[cell.cell.setting] = tuple(rates)
+        values.setdefault(level, {})[cell.cell.setting] = tuple(rate for _, rate in rates)
         of_level.setdefault(level, []).append(cell)
     common = [s for s in dict.fromkeys(c.cell.setting for c in cells) if _everywhere(values, s)]
     if len(values) < 2 or len(common) < 2:
@@ -138,7 +147,7 @@ def ceilings(
     means = {level: {s: _geometric(own[s]) for s in common} for level, own in values.items()}
     free = max(means, key=lambda level: math.fsum(map(math.log, means[level].values())))
     first = cells[0]
-    declared = _declared(first)
+    declared = {cell.cell.key: _declared(cell) for cell in cells}
     levels = []
     for level, own in values.items():
         steps = [RateAt(setting=s, other=means[free][s], rates=own[s]) for s in common]
@@ -150,9 +159,15 @@ def ceilings(
                 ceiling=top,
                 link=_link(of_level[level], condition),
                 bytes_per_s=None,
+                bytes_per_frame=_of_ceiling(top, of_level[level], declared),
             )
         )
-    size, source = (declared, "declared") if declared else _fitted(levels)
+    if any(declared.values()):
+        sizes = set(declared.values())
+        size, source = (sizes.pop() if len(sizes) == 1 else None), "declared"
+    else:
+        size, source = _fitted(levels)
+        levels = [replace(each, bytes_per_frame=size) for each in levels]
     return TitleCeilings(
         run=first.run,
         rig=first.rig,
@@ -161,7 +176,7 @@ def ceilings(
         others=tuple(pair for pair in first.cell.levels if pair[0] != condition),
         condition=condition,
         free=free,
-        levels=tuple(_with_bytes(each, size) for each in levels),
+        levels=tuple(map(_with_rate, levels)),
         bytes_per_frame=size,
         bytes_from=source,
         left_out=tuple(left_out),
@@ -196,11 +211,30 @@ def _fitted(levels: Sequence[LevelCeiling]) -> tuple[float | None, str]:
     return (found[0], "fitted") if found is not None else (None, "")
 
 
-def _with_bytes(each: LevelCeiling, size: float | None) -> LevelCeiling:
-    rate = each.ceiling.rate * size if each.ceiling is not None and size is not None else None
-    return LevelCeiling(
-        level=each.level, rates=each.rates, ceiling=each.ceiling, link=each.link, bytes_per_s=rate
-    )
+def _of_ceiling(
+    top: Plateau | None, cells: Sequence[SideCell], declared: Mapping[str, float | None]
+) -> float | None:
+    """Return what is declared of every frame at a ceiling; None: nothing, or not one size."""
+    if top is None:
+        return None
+    sizes = {declared[cell.cell.key] for cell in cells if cell.cell.setting in top.settings}
+    return sizes.pop() if len(sizes) == 1 else None
+
+
+def _with_rate(each: LevelCeiling) -> LevelCeiling:
+    if each.ceiling is None or each.bytes_per_frame is None:
+        return each
+    return replace(each, bytes_per_s=each.ceiling.rate * each.bytes_per_frame)
+
+
+def _no_rate(rates: Sequence[tuple[int, float]], figure: Figure) -> str:
+    """Return why the passes of a cell, with their attempts, give no rate; empty: they do."""
+    if not rates:
+        return f"{figure.name} is not measured: {figure.why}"
+    attempt, least = min(rates, key=lambda pair: pair[1])
+    if least > 0.0:
+        return ""
+    return f"{figure.name} is {least:g} {figure.unit}".rstrip() + f" in attempt {attempt}: no rate"
 
 
 def _everywhere(values: Mapping[str, Mapping[str, object]], setting: str) -> bool:
@@ -214,7 +248,11 @@ def _geometric(values: Sequence[float]) -> float:
 def _declared(cell: SideCell) -> float | None:
     wanted = (cell.cell.title, cell.cell.scene)
     titles = (each for each in cell.plan.titles if (each.title, each.scene) == wanted)
-    return next(titles).bytes_per_frame
+    size = next(titles).bytes_per_frame
+    if not isinstance(size, tuple):
+        return size
+    names = {cell.cell.setting, *(level for _, level in cell.cell.levels)}
+    return next((each for name, each in size if name in names), None)
 
 
 def _link(cells: Sequence[SideCell], condition: str) -> Link | None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from harness.rules.student import t_quantile
 from harness.summary.evidence import two_samples
+from harness.summary.from_logs import fraction
 from harness.summary.series import Measured
 
 _CONFIDENCE = 0.95
@@ -75,11 +76,11 @@ def _step(
     step = low = high = None
     if all(each.value > 0.0 for each in (*before, *after)):
         evidence = two_samples(*([math.log(e.value) for e in side] for side in (before, after)))
-        step = math.expm1(evidence.log_ratio)
+        step = fraction(evidence.log_ratio)
         if evidence.se is not None:
             reach = evidence.se * t_quantile(0.5 + _CONFIDENCE / 2.0, df=evidence.df)
-            low = math.expm1(evidence.log_ratio - reach)
-            high = math.expm1(evidence.log_ratio + reach)
+            low = fraction(evidence.log_ratio - reach)
+            high = fraction(evidence.log_ratio + reach)
     return Changed(
         place=place,
         fields=fields,

@@ -5,27 +5,36 @@ Pure. Rows with their words, what is over all of them, what differs, and what wa
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from harness.errors import AskedError, Problem
 from harness.plan.document import Better, Title
 from harness.plan.main_figure import main_figure
-from harness.rules.judgement import Figure
-from harness.summary.differences import Difference, also_differs, differences, together
+from harness.rules.figures import low_name
+from harness.store.made_despite import KeptComparison
+from harness.summary.despite import concerning
+from harness.summary.differences import Difference, row_differences, together
 from harness.summary.directions import better_of
 from harness.summary.evidence import Evidence, pool
 from harness.summary.families import Correction
-from harness.summary.fieller import ratio_interval
+from harness.summary.fieller import fieller
 from harness.summary.margins import Margin, Word, margins
 from harness.summary.matching import Matched
 from harness.summary.needed import Needed, needed
 from harness.summary.over_titles import OverTitles, over_titles
 from harness.summary.rows import NoRow, Row, make_row
+from harness.summary.selections import Selection, refuse_weights
 from harness.summary.sides import SideCell
 
 #: Name and version of the method.
 METHOD = "log-ratio/1"
+
+#: What stands for the 1 % low as the plan defines it.
+LOW = "low"
+
+#: From so many rows on, what arrays save is more than the import of scipy takes.
+MANY_ROWS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +47,7 @@ class Asked:
         correction: Of the family of rows.
         weights: Of titles.
         with_marked: Whether marked passes count.
+        by_night: Whether the night is declared to be the unit.
         pool_spread: Whether a title's rows share their spread where a test allows it.
         despite: Why the sides are compared in spite of differences; empty: they are not.
     """
@@ -47,6 +57,7 @@ class Asked:
     correction: Correction = Correction.HOLM
     weights: Mapping[str, float]
     with_marked: bool = False
+    by_night: bool = False
     pool_spread: bool = False
     despite: str = ""
 
@@ -82,12 +93,16 @@ class Overall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """What a comparison found."""
+    """What a comparison found.
+
+    ``kept`` are comparisons of the same cells that were made despite differences, earlier ones
+    and, where this is one, this one.
+    """
 
     asked: Asked
     band: float
     compared: tuple[str, ...]
-    selections: Mapping[str, Mapping[str, str]]
+    selections: Mapping[str, Selection]
     rows: tuple[Compared, ...]
     overall: Overall | None
     overall_why: str
@@ -95,10 +110,16 @@ class Comparison:
     also: tuple[Difference, ...]
     left_out: tuple[tuple[str, str], ...]
     older: tuple[SideCell, ...]
+    kept: tuple[KeptComparison, ...] = ()
 
 
-def compare(matched: Matched, *, asked: Asked) -> Comparison:
+def compare(matched: Matched, *, asked: Asked, kept: Sequence[KeptComparison] = ()) -> Comparison:
     """Return what the pairs of *matched* amount to.
+
+    Args:
+        matched: The pairs.
+        asked: What was asked besides.
+        kept: Every comparison of the store that was made despite differences.
 
     Raises:
         AskedError: The sides differ in more than what is compared and no reason is given, the
@@ -118,17 +139,18 @@ def compare(matched: Matched, *, asked: Asked) -> Comparison:
             left_out.append((against.label, str(none)))
             continue
         rows.append(row)
-        figures = (_figure(row, base), _figure(row, against))
-        differ.append(differences(base, against, compared=matched.compared, figures=figures))
-        also.append(also_differs(base, against, compared=matched.compared))
-    found = together(differ)
-    if found and not asked.despite:
-        raise AskedError([_refused(each, of=len(rows)) for each in found])
+        found = row_differences(base, against, compared=matched.compared, figure=row.figure.name)
+        differ.append(found[0])
+        also.append(found[1])
+    differing = together(differ)
+    before = concerning(kept, [(row.base.cell, row.against.cell) for row in rows])
+    if differing and not asked.despite:
+        raise AskedError([_refused(each, of=len(rows), before=before) for each in differing])
     band = asked.band if asked.band is not None else _band(matched)
-    _check_weights(asked.weights, rows)
+    refuse_weights(asked.weights, titles=[row.base.cell.cell.title for row in rows])
     if asked.pool_spread:
         rows = _pooled(rows)
-    done = margins(
+    done = _margins_way(len(rows))(
         [row.evidence for row in rows],
         band=band,
         better=[row.better for row in rows],
@@ -143,20 +165,51 @@ def compare(matched: Matched, *, asked: Asked) -> Comparison:
         rows=tuple(_compared(row, each, band) for row, each in zip(rows, done, strict=True)),
         overall=overall,
         overall_why=why,
-        differences=found,
+        differences=differing,
         also=together(also),
         left_out=tuple(left_out),
         older=matched.older,
+        kept=before,
     )
+
+
+def _margins_way(rows: int) -> Callable[..., tuple[Margin, ...]]:
+    """Return what works margins out: on arrays where there are very many and numpy is there."""
+    if rows < MANY_ROWS:
+        return margins
+    try:
+        from harness.summary.many_margins import of_rows
+    except ImportError:
+        return margins
+    return of_rows
 
 
 def _row(base: SideCell, against: SideCell, asked: Asked) -> Row:
     title = _title(base)
     name = asked.figure or main_figure(title)
+    if name == LOW:
+        name = low_name("low_1pct_fps", _low(base, against))
     better = better_of(name, title)
     if better is None:
         raise NoRow(f"nobody says which way {name} is better: it has no faster and slower")
-    return make_row(base, against, name=name, better=better, with_marked=asked.with_marked)
+    return make_row(
+        base, against, name=name, better=better, with_marked=asked.with_marked,
+        by_night=asked.by_night,
+    )  # fmt: skip
+
+
+def _low(base: SideCell, against: SideCell) -> str:
+    """Return the definition of the low figures that both plans show."""
+    lows = [each.plan.compare.low for each in (base, against)]
+    if lows[0] != lows[1]:
+        raise AskedError(
+            Problem(
+                code="lows-differ",
+                what=f"the plans show different low figures: {lows[0]} and {lows[1]}",
+                do="say which: --figure low_1pct_fps, or its name with the definition after it",
+            )
+        )
+    return lows[0]
 
 
 def _title(cell: SideCell) -> Title:
@@ -164,11 +217,7 @@ def _title(cell: SideCell) -> Title:
     return next(each for each in cell.plan.titles if (each.title, each.scene) == wanted)
 
 
-def _figure(row: Row, cell: SideCell) -> Figure:
-    return next(f for each in cell.kept if (f := each.figures.get(row.figure.name)) is not None)
-
-
-def _refused(each: Difference, *, of: int) -> Problem:
+def _refused(each: Difference, *, of: int, before: Sequence[KeptComparison]) -> Problem:
     if each.base == each.against:
         what = f"{each.kind} {each.name} is {each.base} on both sides"
     else:
@@ -176,9 +225,15 @@ def _refused(each: Difference, *, of: int) -> Problem:
     return Problem(
         code=f"{each.kind}-differs",
         what=what,
-        where=(f"in {each.cells} of {of} rows",),
+        where=(
+            f"in {each.cells} of {of} {'row' if of == 1 else 'rows'}",
+            *(
+                f"compared despite differences before, by {one.made.by}: {one.made.reason}"
+                for one in before
+            ),
+        ),
         do="compare what agrees, or say why it does not matter: --despite REASON, which is "
-        "printed with the result",
+        "kept and printed with the result",
     )
 
 
@@ -194,19 +249,6 @@ def _band(matched: Matched) -> float:
             )
         )
     return bands[0] if bands else 0.03
-
-
-def _check_weights(weights: Mapping[str, float], rows: Sequence[Row]) -> None:
-    titles = list(dict.fromkeys(row.base.cell.cell.title for row in rows))
-    for title in weights:
-        if title not in titles:
-            raise AskedError(
-                Problem(
-                    code="bad-weight",
-                    what=f"no row is of the title {title!r}",
-                    do=f"weigh some of {', '.join(titles) or 'none: there are no rows'}",
-                )
-            )
 
 
 def _pooled(rows: Sequence[Row]) -> list[Row]:
@@ -229,25 +271,8 @@ def _compared(row: Row, margin: Margin, band: float) -> Compared:
         row=row,
         margin=margin,
         needed=None if settled else needed(row.evidence, band=band),
-        fieller=_fieller(row),
+        fieller=fieller(row),
     )
-
-
-def _fieller(row: Row) -> tuple[float, float] | None:
-    evidence = row.evidence
-    if evidence.paired or evidence.pooled_over or not evidence.se or evidence.df <= 0.0:
-        return None
-    if evidence.n != (row.base.n, row.against.n):
-        return None  # visits: the values are means of several passes
-    means, variances = [], []
-    for side in (row.base, row.against):
-        mean = sum(side.values) / side.n
-        means.append(mean)
-        variances.append(sum((x - mean) ** 2 for x in side.values) / (side.n - 1) / side.n)
-    found = ratio_interval(
-        means[1], means[0], var_a=variances[1], var_b=variances[0], df=evidence.df
-    )
-    return None if found is None else (found[0] - 1.0, found[1] - 1.0)
 
 
 def _overall(

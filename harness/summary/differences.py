@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.plan.as_json import plain
@@ -40,6 +40,47 @@ class Difference:
     base: str
     against: str
     cells: int = 1
+
+
+def row_differences(
+    base: SideCell, against: SideCell, *, compared: Sequence[str], figure: str
+) -> tuple[list[Difference], list[Difference]]:
+    """Return what stands against comparing two sides, and what differs as well.
+
+    Where several runs stand on a side, they must agree among themselves, too.
+
+    Args:
+        base: One side.
+        against: The other.
+        compared: The keys that are compared.
+        figure: Name of the figure, which both sides have.
+    """
+    found: list[Difference] = []
+    also: list[Difference] = []
+    own_figure = {id(base): _figure(base, figure), id(against): _figure(against, figure)}
+    for one, other, place in _held_together(base, against):
+        # The passes of one side share one definition, or they made no row.
+        figures = (own_figure[id(one)], own_figure.get(id(other), own_figure[id(one)]))
+        for own, into in (
+            (differences(one, other, compared=compared, figures=figures), found),
+            (also_differs(one, other, compared=compared), also),
+        ):
+            into += [dataclasses.replace(each, name=f"{each.name}{place}") for each in own]
+    return found, also
+
+
+def _held_together(base: SideCell, against: SideCell) -> Iterator[tuple[SideCell, SideCell, str]]:
+    """Yield what must agree, with where: both sides, and the runs within each of them."""
+    yield base, against, ""
+    for side, cell in (("the base", base), ("the other side", against)):
+        for other in cell.others:
+            if other.kept:
+                yield cell, other, f" within {side} (run {cell.run}, run {other.run})"
+
+
+def _figure(cell: SideCell, name: str) -> Figure:
+    kept = (each for member in cell.members for each in member.kept)
+    return next(figure for each in kept if (figure := each.figures.get(name)) is not None)
 
 
 def differences(
@@ -111,10 +152,9 @@ def _procedure(base: SideCell, against: SideCell, compared: Sequence[str]) -> li
     found = []
     one, other = _without(base.procedure, compared), _without(against.procedure, compared)
     for name in sorted({*one, *other}):
-        first, second = _text(one.get(name)), _text(other.get(name))
-        if first != second:
-            shown = _where_they_part(first, second)
-            found.append(Difference(kind="procedure", name=name, base=shown[0], against=shown[1]))
+        for part, *texts in _parts(name, *map(_plain, (one.get(name), other.get(name)))):
+            first, second = _where_they_part(*texts)
+            found.append(Difference(kind="procedure", name=part, base=first, against=second))
     if base.plan.procedure != against.plan.procedure:
         found.append(
             Difference(
@@ -145,6 +185,37 @@ def _meant_to_change(base: SideCell, against: SideCell, compared: Sequence[str])
         for field in condition.changes
         for name in fields_meant(field, titles=[side.cell.title])
     }
+
+
+def _parts(name: str, one: object, other: object) -> Iterator[tuple[str, str, str]]:
+    """Yield each part in which two values differ, by a name that leads to it, with both texts."""
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        for key in dict.fromkeys([*one, *other]):
+            yield from _parts(f"{name}.{key}", one.get(key), other.get(key))
+        return
+    if (
+        isinstance(one, list | tuple)
+        and isinstance(other, list | tuple)
+        and len(one) == len(other)
+        and all(isinstance(each, Mapping) for each in (*one, *other))
+    ):
+        for number, (first, second) in enumerate(zip(one, other, strict=True), start=1):
+            yield from _parts(f"{name} {_called(first, number)}", first, second)
+        return
+    first_text, second_text = _text(one), _text(other)
+    if first_text != second_text:
+        yield name, first_text, second_text
+
+
+def _plain(part: object) -> object:
+    return json.loads(_text(part))
+
+
+def _called(part: Mapping[str, object], number: int) -> str:
+    """Return what a reader of the plan knows one of several by: its reading, else its number."""
+    bound = part.get("bound", part)
+    reading = bound.get("reading") if isinstance(bound, Mapping) else None
+    return f"{number} ({reading})" if reading else str(number)
 
 
 def _text(part: object) -> str:

@@ -58,8 +58,29 @@ class _OfCell:
 def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
     """Return what the passes of *runs*, newest first, say of *plan*."""
     grid = {cell.key: cell for cell in cells(plan)}
+    names = _figures(plan)
+    found, taken = _gathered(plan, runs, grid, names)
+    return _summed(found, grid, names, taken)
+
+
+def earlier_values(plan: Plan, runs: Iterable[EarlierRun]) -> dict[str, list[list[float]]]:
+    """Return what kept passes gave, by cell: one list for each of *runs* and fingerprint.
+
+    Of each title's figure as ``enough_figure`` names it; cells measured otherwise are left out.
+    """
+    found, _ = _gathered(plan, runs, {cell.key: cell for cell in cells(plan)}, _figures(plan))
+    values = {key: list(of_cell.figures.values()) for key, of_cell in found.items()}
+    return {key: lists for key, lists in values.items() if lists}
+
+
+def _figures(plan: Plan) -> dict[Scene, str]:
+    return {(title.title, title.scene): enough_figure(plan, title) for title in plan.titles}
+
+
+def _gathered(
+    plan: Plan, runs: Iterable[EarlierRun], grid: Mapping[str, Cell], names: Mapping[Scene, str]
+) -> tuple[dict[str, _OfCell], int]:
     wanted = procedures(plan, grid.values())
-    names = {(title.title, title.scene): enough_figure(plan, title) for title in plan.titles}
     found: dict[str, _OfCell] = {}
     taken = 0
     whole = plan_hash(plan)
@@ -73,7 +94,7 @@ def earlier(plan: Plan, runs: Iterable[EarlierRun]) -> Earlier:
                 taken += each.seconds is not None
         if taken >= ENOUGH:
             break
-    return _summed(found, grid, names, taken)
+    return found, taken
 
 
 def _same(frozen: str, wanted: Mapping[str, str]) -> set[str]:

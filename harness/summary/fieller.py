@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 
 from harness.rules.student import t_quantile
+from harness.summary.rows import Row
 
 
 def ratio_interval(
@@ -36,3 +37,26 @@ def ratio_interval(
     r = a / b
     half = abs(t / b) * math.sqrt(max(0.0, var_a + r * r * var_b - g * var_a))
     return (r - half) / (1.0 - g), (r + half) / (1.0 - g)
+
+
+def fieller(row: Row) -> tuple[float, float] | None:
+    """Return the interval of the ratio of arithmetic means, minus one; None: it does not apply.
+
+    It is of two samples with a spread of their own, one value for each pass.
+    """
+    evidence = row.evidence
+    if evidence.paired or evidence.pooled_over or not evidence.se or evidence.df <= 0.0:
+        return None
+    if evidence.n != (row.base.n, row.against.n):
+        return None  # visits, runs: the values are means of several passes
+    if any(each.df != each.n - 1 for each in evidence.spreads):
+        return None  # the spread is that of the passes that fixed how many there are
+    means, variances = [], []
+    for side in (row.base, row.against):
+        mean = sum(side.values) / side.n
+        means.append(mean)
+        variances.append(sum((x - mean) ** 2 for x in side.values) / (side.n - 1) / side.n)
+    found = ratio_interval(
+        means[1], means[0], var_a=variances[1], var_b=variances[0], df=evidence.df
+    )
+    return None if found is None else (found[0] - 1.0, found[1] - 1.0)

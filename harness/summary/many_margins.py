@@ -1,25 +1,46 @@
 """Margins of many rows at once: the same arithmetic as ``margins``, on arrays.
 
 Pure. Needs numpy and scipy (the extra ``analysis``), imported by whoever imports this. Held
-equal to ``evidence`` and ``margins`` by the tests; promises are simulated with it. One row is
-one pair of cells; every cell of a side has the same number of passes.
+equal to ``evidence`` and ``margins`` by the tests. ``of_rows`` is what a comparison of very many
+rows takes (``harness.summary.comparison``): with fewer, importing scipy takes longer than it saves.
+``welch`` and ``paired`` are for whole arrays, where every cell of a side has the same number of
+passes: promises are simulated with them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import stdtr, stdtrit
 
+from harness.plan.document import Better
+from harness.summary.evidence import Evidence
 from harness.summary.families import Correction
-from harness.summary.margins import ALIKE_CONFIDENCE, CONFIDENCE, LEVEL, Word
+from harness.summary.margins import (
+    ALIKE_CONFIDENCE,
+    CONFIDENCE,
+    LEVEL,
+    Margin,
+    PValues,
+    Word,
+    margin_of,
+    p_values,
+    word,
+)
 
 Floats = npt.NDArray[np.float64]
 
 #: Words by the number that stands for them in ``ManyMargins.words``; better is higher.
 WORDS = (Word.UNRESOLVED, Word.FASTER, Word.SLOWER, Word.ALIKE, Word.SMALL_BUT_REAL)
+
+
+def _fraction(log_ratio: Floats) -> Floats:
+    """Return margins, as ``from_logs.fraction`` does one."""
+    found: Floats = np.expm1(np.minimum(log_ratio, 700.0))
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,13 +117,56 @@ def margins(
         default=0,
     ).astype(np.int8)
     return ManyMargins(
-        margin=np.expm1(rows.log_ratio),
-        low=np.expm1(rows.log_ratio - half),
-        high=np.expm1(rows.log_ratio + half),
-        low_90=np.expm1(rows.log_ratio - half_90),
-        high_90=np.expm1(rows.log_ratio + half_90),
+        margin=_fraction(rows.log_ratio),
+        low=_fraction(rows.log_ratio - half),
+        high=_fraction(rows.log_ratio + half),
+        low_90=_fraction(rows.log_ratio - half_90),
+        high_90=_fraction(rows.log_ratio + half_90),
         words=words,
     )
+
+
+def of_rows(
+    rows: Sequence[Evidence],
+    *,
+    band: float,
+    better: Sequence[Better],
+    correction: Correction = Correction.HOLM,
+) -> tuple[Margin, ...]:
+    """Return what ``harness.summary.margins.margins`` does, all rows at once."""
+    regular = np.array([row.se is not None and row.se > 0.0 for row in rows], dtype=bool)
+    log_ratio = np.array([row.log_ratio for row in rows])
+    # What has no spread is no number for an array: such rows are worked out one by one.
+    se = np.array([row.se or 1.0 for row in rows])
+    df = np.array([row.df if row.df > 0.0 else 1.0 for row in rows])
+    edge, size = np.log1p(band), np.abs(log_ratio)
+    alone = [
+        np.minimum(1.0, 2.0 * stdtr(df, (edge - size) / se)),
+        stdtr(df, (size - edge) / se),
+        np.minimum(1.0, 2.0 * stdtr(df, -size / se)),
+    ]
+    for place in np.flatnonzero(~regular).tolist():
+        p = p_values(rows[place], band=band)
+        for family, value in zip(alone, (p.outside, p.alike, p.zero), strict=True):
+            family[place] = value
+    together = [_corrected(family, correction) for family in alone]
+    half, half_90 = (_quantile(df, each) * se for each in (CONFIDENCE, ALIKE_CONFIDENCE))
+    made = []
+    for place, (row, way) in enumerate(zip(rows, better, strict=True)):
+        words = [
+            word(
+                PValues(outside=o[place], alike=a[place], zero=z[place]),
+                log_ratio=row.log_ratio,
+                better=way,
+            )
+            for o, a, z in (together, alone)
+        ]
+        none = None if row.se is None else 0.0
+        wide, narrow = (float(each[place]) if regular[place] else none for each in (half, half_90))
+        made.append(
+            margin_of(row.log_ratio, wide=wide, narrow=narrow, word=words[0], alone=words[1])
+        )
+    return tuple(made)
 
 
 def _variance_of_mean(logs: Floats) -> Floats:

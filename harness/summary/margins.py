@@ -30,6 +30,7 @@ from harness.plan.document import Better
 from harness.rules.student import t_quantile, t_tail
 from harness.summary.evidence import Evidence
 from harness.summary.families import Correction, corrected
+from harness.summary.from_logs import fraction
 
 #: Confidence of the interval that is shown first.
 CONFIDENCE = 0.95
@@ -134,10 +135,8 @@ def p_values(row: Evidence, *, band: float) -> PValues:
 
 def interval(row: Evidence, *, confidence: float) -> tuple[float, float] | None:
     """Return the interval of the logarithm of the ratio; None where nothing tells a spread."""
-    if row.se is None:
-        return None
-    half = t_quantile(0.5 + 0.5 * confidence, df=row.df) * row.se
-    return row.log_ratio - half, row.log_ratio + half
+    half = _half_width(row, confidence=confidence)
+    return None if half is None else (row.log_ratio - half, row.log_ratio + half)
 
 
 def word(p: PValues, *, log_ratio: float, better: Better) -> Word:
@@ -159,19 +158,40 @@ def _tail(distance: float, row: Evidence) -> float:
 
 
 def _margin(row: Evidence, own: PValues, family: PValues, *, better: Better) -> Margin:
-    wide = interval(row, confidence=CONFIDENCE)
-    narrow = interval(row, confidence=ALIKE_CONFIDENCE)
-    return Margin(
-        margin=math.expm1(row.log_ratio),
-        low=_fraction(wide[0]) if wide else None,
-        high=_fraction(wide[1]) if wide else None,
-        low_90=_fraction(narrow[0]) if narrow else None,
-        high_90=_fraction(narrow[1]) if narrow else None,
+    wide, narrow = (_half_width(row, confidence=each) for each in (CONFIDENCE, ALIKE_CONFIDENCE))
+    return margin_of(
+        row.log_ratio,
+        wide=wide,
+        narrow=narrow,
         word=word(family, log_ratio=row.log_ratio, better=better),
         alone=word(own, log_ratio=row.log_ratio, better=better),
     )
 
 
-def _fraction(log_ratio: float) -> float:
-    """Return a margin; the largest number there is where the spread says nothing at all."""
-    return math.expm1(min(log_ratio, 700.0))
+def margin_of(
+    log_ratio: float, *, wide: float | None, narrow: float | None, word: Word, alone: Word
+) -> Margin:
+    """Return the margin of a row.
+
+    Args:
+        log_ratio: The estimate.
+        wide: Half the 95 % interval of it; None: nothing tells a spread.
+        narrow: Half the 90 % interval, likewise.
+        word: After the correction.
+        alone: By itself.
+    """
+    return Margin(
+        margin=fraction(log_ratio),
+        low=None if wide is None else fraction(log_ratio - wide),
+        high=None if wide is None else fraction(log_ratio + wide),
+        low_90=None if narrow is None else fraction(log_ratio - narrow),
+        high_90=None if narrow is None else fraction(log_ratio + narrow),
+        word=word,
+        alone=alone,
+    )
+
+
+def _half_width(row: Evidence, *, confidence: float) -> float | None:
+    if row.se is None:
+        return None
+    return t_quantile(0.5 + 0.5 * confidence, df=row.df) * row.se

@@ -2,16 +2,18 @@
 
 Pure. The keys that are named for the base and for the other side are what is compared; cells
 are matched by title, scene, setting and every condition that is not among them. A cell without
-a partner is listed. A cell that was measured in several runs is taken from the latest, unless a
-run is named; the others are listed, too.
+a partner is listed. A cell that was measured in several runs is taken from the latest, unless
+runs are named; the others are listed, too. Where several runs are named for a side, each of
+them is one value of its cells (``harness.summary.rows``); groups are never put together.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harness.errors import AskedError, Problem
+from harness.summary.selections import Selection, is_wanted, unknown
 from harness.summary.sides import SideCell
 
 #: Keys of a selection that are no condition.
@@ -39,15 +41,15 @@ class Matched:
     only_against: tuple[SideCell, ...]
     older: tuple[SideCell, ...]
     compared: tuple[str, ...]
-    selections: Mapping[str, Mapping[str, str]]
+    selections: Mapping[str, Selection]
 
 
 def match(
     found: Sequence[SideCell],
     *,
-    base: Mapping[str, str],
-    against: Mapping[str, str],
-    where: Mapping[str, str],
+    base: Selection,
+    against: Selection,
+    where: Selection,
 ) -> Matched:
     """Return the pairs of the two selections.
 
@@ -67,8 +69,8 @@ def match(
     older: list[SideCell] = []
     sides = []
     for name, wanted in (("base", base), ("against", against)):
-        chosen = _chosen(found, {**where, **wanted}, older)
-        sides.append(_by_match(chosen, compared, side=name))
+        cells = _chosen(found, {**where, **wanted}, older)
+        sides.append(_by_match(cells, compared, side=name))
     first, second = sides
     _refuse_same(first, second)
     return Matched(
@@ -81,31 +83,47 @@ def match(
     )
 
 
-def _chosen(
-    found: Sequence[SideCell], wanted: Mapping[str, str], older: list[SideCell]
-) -> list[SideCell]:
-    """Return the cells that have all of *wanted*, each from one run and group.
+def _chosen(found: Sequence[SideCell], wanted: Selection, older: list[SideCell]) -> list[SideCell]:
+    """Return the cells that have all of *wanted*, each with all the runs that are named.
 
     What is left out goes to *older*.
     """
-    taken: dict[tuple[str, str], SideCell] = {}
+    several = len(wanted.get("run", ())) > 1
+    taken: dict[tuple[str, str], list[SideCell]] = {}
     for each in found:
-        if any(each.value(key) != value for key, value in wanted.items()):
+        if not is_wanted(each.value, wanted):
             continue
         if "group" not in wanted and not each.current:
             older.append(each)
             continue
-        if taken.setdefault((each.rig, each.cell.key), each) is not each:
+        own = taken.setdefault((each.rig, each.cell.key), [])
+        for other in own:
+            if other.run == each.run:
+                raise _two_groups(other, each)
+        if own and not several:
             older.append(each)
-    return list(taken.values())
+        elif each.same_passes not in {other.same_passes for other in own}:
+            own.append(each)  # what a run took over is told by the run that measured it
+    return [replace(own[0], others=tuple(own[1:])) if own[1:] else own[0] for own in taken.values()]
+
+
+def _two_groups(one: SideCell, other: SideCell) -> AskedError:
+    return AskedError(
+        Problem(
+            code="ambiguous-side",
+            what="a side has two groups of one cell, which are never averaged together",
+            where=(one.label, other.label),
+            do="name one group, group=1, or leave group= out and take the one that stands",
+        )
+    )
 
 
 def _by_match(
-    chosen: Sequence[SideCell], compared: Sequence[str], *, side: str
+    cells: Sequence[SideCell], compared: Sequence[str], *, side: str
 ) -> dict[Match, SideCell]:
     """Return the cells of a side by what they are matched by."""
     found: dict[Match, SideCell] = {}
-    for each in chosen:
+    for each in cells:
         key = _match(each, compared)
         other = found.setdefault(key, each)
         if other is not each:
@@ -142,7 +160,8 @@ def _told_apart(one: SideCell, other: SideCell) -> str:
 
 def _refuse_same(first: Mapping[Match, SideCell], second: Mapping[Match, SideCell]) -> None:
     for key, cell in first.items():
-        if key in second and second[key] is cell:
+        other = second.get(key)
+        if other is not None and (other.run, other.same_passes) == (cell.run, cell.same_passes):
             raise AskedError(
                 Problem(
                     code="same-side",
@@ -153,7 +172,7 @@ def _refuse_same(first: Mapping[Match, SideCell], second: Mapping[Match, SideCel
             )
 
 
-def refuse_unknown(found: Sequence[SideCell], **selections: Mapping[str, str]) -> None:
+def refuse_unknown(found: Sequence[SideCell], **selections: Selection) -> None:
     """Refuse keys and values that no cell has: a slip selects nothing.
 
     Args:
@@ -163,32 +182,15 @@ def refuse_unknown(found: Sequence[SideCell], **selections: Mapping[str, str]) -
     Raises:
         AskedError: All of them.
     """
+    keys = (*KEYS, *sorted({name for each in found for name, _ in each.cell.levels}))
+    values = [each.value for each in found]
     problems = [
         problem
         for option, wanted in selections.items()
-        for problem in _unknown(found, wanted, option=option)
+        for problem in unknown(values, wanted, option=option, keys=keys)
     ]
     if problems:
         raise AskedError(problems)
-
-
-def _unknown(found: Sequence[SideCell], wanted: Mapping[str, str], *, option: str) -> list[Problem]:
-    """Return a problem for every key and value that no cell has."""
-    problems = []
-    for key, value in wanted.items():
-        there = sorted({text for each in found if (text := each.value(key)) is not None})
-        if value in there:
-            continue
-        conditions = {name for each in found for name, _ in each.cell.levels}
-        known = f"write one of {', '.join(there)}" if there else ""
-        problems.append(
-            Problem(
-                code="bad-selection",
-                what=f"no cell has {key}={value} (--{option})",
-                do=known or f"select by {', '.join((*KEYS, *sorted(conditions)))}",
-            )
-        )
-    return problems
 
 
 def _unique(cells: Sequence[SideCell]) -> tuple[SideCell, ...]:

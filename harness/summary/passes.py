@@ -1,6 +1,7 @@
 """The passes of a run, gathered from its records: verdict, figures, marks, group.
 
-Pure. Records are taken as they are: nothing is judged again.
+Pure. Records are taken as they are: nothing is judged again. A figure that cannot be, from an
+old store, is not measured.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import assert_never
 
 from harness.plan.document import Plan
+from harness.rules.believable import believed
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
@@ -94,7 +96,7 @@ def gather(records: Iterable[r.Record]) -> RunPasses:
                 )
             case r.PassEnded():
                 ended = _cell(run, record.cell).passes[record.attempt]
-                ended.figures, ended.flags = record.figures, record.flags
+                ended.figures, ended.flags = believed(record.figures), record.flags
             case r.PassJudged():
                 judged = _cell(run, record.cell).passes[record.attempt]
                 judged.verdict = record.verdict

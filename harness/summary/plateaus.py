@@ -26,6 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harness.rules.student import t_quantile
+from harness.summary.from_logs import ratio
 
 CONFIDENCE = 0.95
 
@@ -123,7 +124,7 @@ def _plateau(members: Sequence[RateAt], means: Sequence[float]) -> Plateau:
         )
         of_mean = math.fsum(1.0 / len(each.rates) for each in members) / len(members) ** 2
         half = t_quantile(0.5 + 0.5 * CONFIDENCE, df=df) * math.sqrt(squares / df * of_mean)
-        low, high = math.exp(level - half), math.exp(level + half)
+        low, high = ratio(level - half), ratio(level + half)
     return Plateau(
         rate=math.exp(level),
         low=low,

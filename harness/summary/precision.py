@@ -3,8 +3,11 @@
 Pure. Cells are put together by title, scene, setting and levels; of each rig stands the latest run
 that has the cell, under the fingerprint it stands in. From six rigs on they have repeatability and
 reproducibility (``harness.summary.between_rigs``); fewer have only their differences, rig by rig.
-The nights of one rig stand in the layout of the GUM, H.5 (``harness.summary.one_way``): what
-varies within a night, what between nights, and what the mean of all is known to.
+The nights of each rig stand beside (``harness.summary.nightly``).
+
+A later run takes the place of an earlier one whatever it says, and which it took is named: nobody
+chooses among runs by their numbers. Ratios are of logarithms, so a value that is not above 0 has
+none; it is named, and stays in means and spreads.
 
 What differs between the rigs is named: the procedure, the definition and the fields that a plan
 wants the same need a reason, as for a comparison; other fields of the fingerprint stand beside.
@@ -13,76 +16,21 @@ wants the same need a reason, as for a comparison; other fields of the fingerpri
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harness.errors import AskedError, Problem
 from harness.plan.cells import Cell
 from harness.rules.judgement import Figure
-from harness.rules.student import t_quantile
+from harness.store.made_despite import KeptComparison
 from harness.summary.between_rigs import LEAST_RIGS, Between, between
+from harness.summary.despite import concerning
 from harness.summary.differences import Difference, also_differs, differences, together
-from harness.summary.evidence import two_samples
-from harness.summary.one_way import Group, OneWay, group, one_way
-from harness.summary.rows import NoRow, counted, figure_of
-from harness.summary.series import Series, cell_figure, nights
+from harness.summary.latest_runs import Earlier, latest_of
+from harness.summary.nightly import Nights, nights_of
+from harness.summary.on_rigs import OnRig, Pair, no_ratio, on_rigs_of, pair
+from harness.summary.series import Series, cell_figure
 from harness.summary.sides import SideCell
-
-_CONFIDENCE = 0.95
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OnRig:
-    """One cell on one rig.
-
-    Args:
-        side: Where its passes come from.
-        values: Of the kept passes that count.
-        group: Their number, mean and squares.
-    """
-
-    side: SideCell
-    values: tuple[float, ...]
-    group: Group
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
-    """How far one rig lies from another: relative difference of geometric means.
-
-    Args:
-        base: One rig, by its place; ``against`` the other.
-        against: See above.
-        share: How far; None where a value is not above 0.
-        low: Lower end of its 95 % interval; None with one value on a side.
-        high: Upper end.
-    """
-
-    base: int
-    against: int
-    share: float | None
-    low: float | None
-    high: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Nights:
-    """One cell over the nights of one rig, under its latest fingerprint.
-
-    Args:
-        rig: The rig.
-        groups: One for each night.
-        analysis: Between and within nights; None with one night.
-        half_width: Of the 95 % interval of the mean, the night as unit; None with one night.
-        left_out: Values under other fingerprints.
-    """
-
-    rig: str
-    groups: tuple[Group, ...]
-    analysis: OneWay | None
-    half_width: float | None
-    left_out: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +44,7 @@ class CellPrecision:
         between: From six rigs on; None: too few, or nothing repeats.
         pairs: Below that, the difference of every two.
         nights: Of each rig with two nights or more.
+        no_ratio: Values that no logarithm is of, in words.
     """
 
     cell: Cell
@@ -104,6 +53,7 @@ class CellPrecision:
     between: Between | None
     pairs: tuple[Pair, ...]
     nights: tuple[Nights, ...]
+    no_ratio: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,14 +75,26 @@ class Precision:
         differs: By rig.
         despite: Why differences do not matter.
         left_out: (cell and rig, why).
-        older: Cells left out since a later run of the same rig has them.
+        earlier: Cells left out since a later run of the same rig has them.
+        kept: Where cells were put together despite differences before, and now.
     """
 
     cells: tuple[CellPrecision, ...]
     differs: tuple[Differs, ...]
     despite: str
     left_out: tuple[tuple[str, str], ...]
-    older: int
+    earlier: tuple[Earlier, ...]
+    kept: tuple[KeptComparison, ...] = ()
+
+    @property
+    def older(self) -> int:
+        """Return how many cells of earlier runs and groups are left out."""
+        return sum(each.cells for each in self.earlier)
+
+    @property
+    def must_differ(self) -> tuple[tuple[Differs, Difference], ...]:
+        """Return every difference that needs a reason."""
+        return tuple((each, one) for each in self.differs for one in each.differences)
 
 
 def precision(
@@ -142,6 +104,7 @@ def precision(
     figure: str | None = None,
     with_marked: bool = False,
     despite: str = "",
+    kept: Sequence[KeptComparison] = (),
 ) -> Precision:
     """Return what the rigs say of every cell.
 
@@ -151,19 +114,12 @@ def precision(
         figure: Its name; None: what each cell is known by.
         with_marked: Take marked passes in.
         despite: Why rigs are put together though they differ.
+        kept: Every comparison of the stores that was made despite differences.
 
     Raises:
         AskedError: They differ in what they must not, and no reason is given.
     """
-    latest: dict[str, dict[str, SideCell]] = {}
-    older = 0
-    for side in found:
-        rigs = latest.setdefault(side.cell.key, {})
-        before = rigs.get(side.rig)
-        if side.current and (before is None or (side.kept and not before.kept)):
-            rigs[side.rig] = side
-        else:
-            older += bool(side.kept)
+    latest, earlier = latest_of(found)
     left_out: list[tuple[str, str]] = []
     done: list[CellPrecision] = []
     differ: dict[tuple[str, str], tuple[list[tuple[Difference, ...]], list[tuple[Difference, ...]]]]
@@ -171,7 +127,7 @@ def precision(
     for rigs in latest.values():
         one = next(iter(rigs.values()))
         name = figure or cell_figure(one.plan, one.cell)
-        on_rigs, figures = _on_rigs(rigs, name, with_marked, left_out)
+        on_rigs, figures = on_rigs_of(rigs, name, with_marked, left_out)
         if not on_rigs:
             continue
         first = on_rigs[0].side
@@ -193,39 +149,24 @@ def precision(
         Differs(base=base, rig=rig, differences=together(must), also=together(may))
         for (base, rig), (must, may) in differ.items()
     )
+    before = concerning(
+        kept,
+        [
+            (one.side, other.side)
+            for cell in done
+            for one, other in itertools.combinations(cell.rigs, 2)
+        ],
+    )
     if not despite:
-        _refuse(differs)
+        _refuse(differs, before)
     return Precision(
         cells=tuple(done),
         differs=differs,
         despite=despite,
         left_out=tuple(left_out),
-        older=older,
+        earlier=earlier,
+        kept=before,
     )
-
-
-def _on_rigs(
-    rigs: dict[str, SideCell], name: str, with_marked: bool, left_out: list[tuple[str, str]]
-) -> tuple[list[OnRig], list[Figure]]:
-    found, figures = [], []
-    for rig, side in sorted(rigs.items()):
-        try:
-            passes = counted(side, with_marked=with_marked, side=rig)
-            figure = figure_of(passes, name, side=rig)
-        except NoRow as none:
-            left_out.append((side.label, str(none)))
-            continue
-        values = tuple(
-            value
-            for each in passes
-            if (one := each.figures.get(name)) is not None and (value := one.value) is not None
-        )
-        if not values:
-            left_out.append((side.label, f"{name} is not measured"))
-            continue
-        found.append(OnRig(side=side, values=values, group=group(values)))
-        figures.append(figure)
-    return found, figures
 
 
 def _cell(on_rigs: Sequence[OnRig], figure: Figure, histories: Sequence[Series]) -> CellPrecision:
@@ -238,56 +179,34 @@ def _cell(on_rigs: Sequence[OnRig], figure: Figure, histories: Sequence[Series])
         between=between([each.group for each in on_rigs]) if enough else None,
         pairs=()
         if enough
-        else tuple(_pair(on_rigs, *two) for two in itertools.combinations(range(len(on_rigs)), 2)),
+        else tuple(pair(on_rigs, *two) for two in itertools.combinations(range(len(on_rigs)), 2)),
         nights=tuple(
             own
             for each in sorted(histories, key=lambda one: one.rig)
             # Of several procedures on a rig, that of the run which stands in the table.
             if any(value.run == procedures.get(each.rig) for value in each.values)
-            and len((own := _nights(each)).groups) > 1
+            and len((own := nights_of(each)).groups) > 1
         ),
+        no_ratio=no_ratio(on_rigs, figure, pairs=not enough),
     )
 
 
-def _pair(on_rigs: Sequence[OnRig], base: int, against: int) -> Pair:
-    sides = [on_rigs[place].values for place in (base, against)]
-    if min(map(min, sides)) <= 0.0:
-        return Pair(base=base, against=against, share=None, low=None, high=None)
-    evidence = two_samples(*([math.log(value) for value in side] for side in sides))
-    low = high = None
-    if evidence.se is not None:
-        reach = evidence.se * t_quantile(0.5 + _CONFIDENCE / 2.0, df=evidence.df)
-        low, high = (math.expm1(evidence.log_ratio + sign * reach) for sign in (-1.0, 1.0))
-    share = math.expm1(evidence.log_ratio)
-    return Pair(base=base, against=against, share=share, low=low, high=high)
-
-
-def _nights(each: Series) -> Nights:
-    now = each.values[-1].fields
-    same = [value for value in each.values if value.fields == now]
-    groups = tuple(group([value.value for value in night]) for night in nights(same))
-    analysis = one_way(groups) if len(groups) > 1 else None
-    half = None
-    if analysis is not None:
-        half = analysis.u_mean * t_quantile(0.5 + _CONFIDENCE / 2.0, df=analysis.df_between)
-    return Nights(
-        rig=each.rig,
-        groups=groups,
-        analysis=analysis,
-        half_width=half,
-        left_out=len(each.values) - len(same),
-    )
-
-
-def _refuse(differs: Sequence[Differs]) -> None:
+def _refuse(differs: Sequence[Differs], before: Sequence[KeptComparison]) -> None:
     problems = [
         Problem(
             code=f"{one.kind}-differs",
             what=f"{one.kind} {one.name} is {one.base} on {each.base} and {one.against} on "
             f"{each.rig}",
-            where=(f"in {one.cells} cells",),
+            where=(
+                "in 1 cell" if one.cells == 1 else f"in {one.cells} cells",
+                *(
+                    f"put together despite differences before, by {kept.made.by}: "
+                    f"{kept.made.reason}"
+                    for kept in before
+                ),
+            ),
             do="measure the same on every rig, or say why it does not matter: --despite REASON, "
-            "which is printed with the result",
+            "which is kept and printed with the result",
         )
         for each in differs
         for one in each.differences

@@ -16,6 +16,7 @@ from harness.plan.main_figure import main_figure
 from harness.plan.order import blocks, reference_cells
 from harness.plan.rule_agreement import DEFAULT_FIGURE
 from harness.rig.survey import ReferenceSeen, Seen
+from harness.rules.believable import believed
 from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
@@ -92,7 +93,7 @@ def reference_values(
             case r.PassStarted(reference=True, warm_up=False) as started if started.cell in same:
                 begun.add((started.cell, started.attempt))
             case r.PassEnded() as over if (over.cell, over.attempt) in begun:
-                for figure in over.figures:
+                for figure in believed(over.figures):
                     if figure.name == name and figure.value is not None:
                         ended[over.cell, over.attempt] = (figure.value, figure.unit)
             case r.PassJudged(verdict=Verdict.KEPT) as judged:

@@ -119,6 +119,7 @@ class _Night:
             clock=self._clock,
             meter=rehearsed_meter(self._bench),
             boot=f"boot-{self._boots}",
+            attended_by="a person",  # whoever started it anew is there
             onlooker=self.diary,
         )
 
@@ -141,7 +142,7 @@ class _Night:
                 kind=r.RequestKind.CONFIRM,
                 by="a person",
                 step=step.step,
-                attending=step.opens_case,
+                attending=step.stays,
             )
         )
         if step.reboot:

@@ -5,29 +5,61 @@ Pure.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 from harness import units
 from harness.errors import AskedError, Problem
 
+#: Each key with the values that are wanted of it: any of them.
+Selection = Mapping[str, tuple[str, ...]]
 
-def selection(texts: Iterable[str], *, option: str) -> dict[str, str]:
-    """Return keys and values.
+
+def selection(texts: Iterable[str], *, option: str) -> dict[str, tuple[str, ...]]:
+    """Return keys with their values; a key that is named again has one value more.
 
     Raises:
-        AskedError: A text is no ``KEY=VALUE``, or a key has two values.
+        AskedError: A text is no ``KEY=VALUE``.
     """
-    found: dict[str, str] = {}
+    found: dict[str, tuple[str, ...]] = {}
     for text in texts:
         key, sign, value = text.partition("=")
-        if not sign or not key:
+        if not sign or not key or not value:
             raise bad_selection(f"{text!r} selects nothing", f"write --{option} KEY=VALUE")
-        if found.setdefault(key, value) != value:
-            raise bad_selection(
-                f"--{option} has {key}={found[key]} and {key}={value}, which no cell is both",
-                f"leave one out: a side is one value of {key}",
-            )
+        if value not in found.setdefault(key, ()):
+            found[key] += (value,)
     return found
+
+
+def is_wanted(value: Callable[[str], str | None], wanted: Selection) -> bool:
+    """Return whether what has *value* of each key is wanted."""
+    return all(value(key) in values for key, values in wanted.items())
+
+
+def unknown(
+    values: Iterable[Callable[[str], str | None]],
+    wanted: Selection,
+    *,
+    option: str,
+    keys: Iterable[str],
+) -> list[Problem]:
+    """Return a problem for every key and value that nothing has: a slip selects nothing.
+
+    Args:
+        values: What each thing that may be chosen has of a key.
+        wanted: What is selected.
+        option: The option it was given with.
+        keys: Those that there are, to be named.
+    """
+    things, problems = list(values), []
+    for key, several in wanted.items():
+        there = sorted({text for value in things if (text := value(key)) is not None})
+        known = f"write one of {', '.join(there)}" if there else f"select by {', '.join(keys)}"
+        problems += [
+            Problem(code="bad-selection", what=f"no cell has {key}={each} (--{option})", do=known)
+            for each in several
+            if each not in there
+        ]
+    return problems
 
 
 def bad_selection(what: str, do: str) -> AskedError:
@@ -83,3 +115,21 @@ def weights_of(texts: Iterable[str]) -> dict[str, float]:
             )
         found[title] = weight
     return found
+
+
+def refuse_weights(weights: Mapping[str, float], *, titles: Iterable[str]) -> None:
+    """Refuse a weight of what is none of the *titles* that are compared.
+
+    Raises:
+        AskedError: Of the first of them.
+    """
+    known = list(dict.fromkeys(titles))
+    for title in weights:
+        if title not in known:
+            raise AskedError(
+                Problem(
+                    code="bad-weight",
+                    what=f"no row is of the title {title!r}",
+                    do=f"weigh some of {', '.join(known) or 'none: there are no rows'}",
+                )
+            )

@@ -24,6 +24,7 @@ from harness.plan.document import Plan
 from harness.plan.main_figure import main_figure
 from harness.plan.rule_agreement import DEFAULT_FIGURE
 from harness.rig.fingerprint_fields import TITLE_BUILD, TITLE_FILES, fields_meant, title_build
+from harness.rules.believable import believed
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
@@ -235,7 +236,7 @@ def _of_run(
                         at=entry.at, group=started.group, marks=started.marks
                     )
             case r.PassEnded() as ended if one := passes.get((ended.cell, ended.attempt)):
-                one.figures = ended.figures
+                one.figures = believed(ended.figures)
             case r.PassJudged(verdict=Verdict.KEPT) as over:
                 if one := passes.get((over.cell, over.attempt)):
                     one.marks = (*one.marks, *over.marks)

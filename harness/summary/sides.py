@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from harness.plan.canonical import procedure
 from harness.plan.cells import Cell, cells
@@ -17,7 +18,12 @@ from harness.rules.judgement import Figure, ReadingSummary, Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
 from harness.run.records import CellState
+from harness.summary.apart import references_apart
 from harness.summary.passes import CellPasses, EarlierRun, Pass, gather
+from harness.summary.series import NIGHT_APART
+
+#: Stay, round and night of a pass whose start is not on record.
+_NOWHERE = (0, 0, 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +37,10 @@ class KeptPass:
         figures: By name.
         readings: Summaries of what was read during it, by name.
         marks: What keeps it out of comparisons unless asked.
+        night: The night of the run it was measured in, from 1: a pause of more than six hours
+            between two passes of the run begins another.
+        fixed: The figure whose spread in the first passes, this one among them, fixed how many
+            there are; empty: none did.
     """
 
     attempt: int
@@ -39,6 +49,8 @@ class KeptPass:
     figures: Mapping[str, Figure]
     readings: Mapping[str, ReadingSummary]
     marks: tuple[str, ...]
+    night: int = 1
+    fixed: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +70,9 @@ class SideCell:
         fingerprint: The group's fields.
         visits: For each stay, the number of the visit of each condition a person brings
             about, by condition.
+        measured_in: The run that measured it, where this one took it over; empty: this one.
+        apart: Whether a pass lies between two reference passes that disagree.
+        others: The same cell in the other runs that stand on the side with it.
     """
 
     run: str
@@ -71,12 +86,27 @@ class SideCell:
     procedure: Mapping[str, object]
     fingerprint: Mapping[str, str]
     visits: Mapping[int, Mapping[str, int]]
+    measured_in: str = ""
+    apart: bool = False
+    others: tuple[SideCell, ...] = ()
+
+    @property
+    def members(self) -> tuple[SideCell, ...]:
+        """Return the cell in each of its runs: itself, then the others."""
+        return (self, *self.others)
+
+    @property
+    def same_passes(self) -> tuple[str, str, str, int]:
+        """Return what two sides have in common that are the same passes."""
+        return self.rig, self.cell.key, self.measured_in or self.run, self.group
 
     @property
     def label(self) -> str:
         """Return the cell as a person reads it, with where it was measured."""
         group = f", group {self.group}" if self.group > 1 or not self.current else ""
-        return f"{self.cell.label} (run {self.run} on {self.rig}{group})"
+        runs = ", ".join(each.run for each in self.members)
+        noun = "runs" if self.others else "run"
+        return f"{self.cell.label} ({noun} {runs} on {self.rig}{group})"
 
     def value(self, key: str) -> str | None:
         """Return what the cell has for *key* of a selection; None: it has no such key."""
@@ -108,20 +138,22 @@ def side_cells(
     Raises:
         ValueError: the entries do not begin a run.
     """
-    records = [entry.record for entry in entries]
-    run = gather(records)
+    entries = [*entries]
+    run = gather(entry.record for entry in entries)
     if run.started is None:
         raise ValueError("these entries are not of one whole run: nothing says that it began")
     track = _Track(plan)
-    for record in records:
-        track.see(record)
+    for entry in entries:
+        track.see(entry.record, at=entry.at)
     found: list[SideCell] = []
+    apart = {place for each in references_apart(run, plan=plan) for place in each.places}
     for cell in cells(plan):
         of_cell = run.cells.get(cell.key, CellPasses())
         if of_cell.reused is not None and earlier is not None:
             taken = _taken(of_cell.reused, earlier)
             if taken is not None:
-                found.append(replace(taken, run=run.started.run))
+                measured_in = taken.measured_in or taken.run
+                found.append(replace(taken, run=run.started.run, measured_in=measured_in))
                 continue
         closed = of_cell.closed
         standing = closed.group if closed is not None else run.group
@@ -137,10 +169,15 @@ def side_cells(
                     group=group,
                     current=group == standing,
                     state=state,
-                    kept=track.kept(cell.key, [each for each in passes if each.group == group]),
+                    kept=track.kept(
+                        cell.key,
+                        [each for each in passes if each.group == group],
+                        sized=of_cell.sized,
+                    ),
                     procedure=procedure(plan, cell, definitions=""),
                     fingerprint=track.fields.get(group, {}),
                     visits=track.visits,
+                    apart=(cell.key, group) in apart,
                 )
             )
     return tuple(found)
@@ -163,19 +200,24 @@ class _Track:
     stay: int = 0
     visits: dict[int, dict[str, int]] = field(default_factory=dict)
     fields: dict[int, dict[str, str]] = field(default_factory=dict)
-    _places: dict[tuple[str, int], tuple[int, int]] = field(default_factory=dict)
+    _night: int = 1
+    _last: datetime | None = None
+    _places: dict[tuple[str, int], tuple[int, int, int]] = field(default_factory=dict)
     _readings: dict[tuple[str, int], tuple[ReadingSummary, ...]] = field(default_factory=dict)
     _count: dict[str, int] = field(default_factory=dict)
     _steps: dict[int, r.StepAsked] = field(default_factory=dict)
 
-    def see(self, record: r.Record) -> None:
+    def see(self, record: r.Record, *, at: datetime) -> None:
         """Take in one record; most tell nothing that is wanted here."""
         if isinstance(record, r.PassStarted):
-            self._places[record.cell, record.attempt] = (self.stay, record.round)
+            self._night += self._last is not None and at - self._last > NIGHT_APART
+            self._last = at
+            self._places[record.cell, record.attempt] = (self.stay, record.round, self._night)
             self.fields.setdefault(record.group, {}).update(record.new_fields)
             # A step may be done within a stay: what counts is the visit of the pass.
             self.visits.setdefault(self.stay, dict(self._count))
         elif isinstance(record, r.PassEnded):
+            self._last = at
             self._readings[record.cell, record.attempt] = record.readings
         elif isinstance(record, r.GroupOpened):
             self.fields.setdefault(record.group, {}).update(record.fields)
@@ -187,22 +229,28 @@ class _Track:
             asked = self._steps.get(record.step)
             for condition, _ in asked.levels if asked is not None else ():
                 self._count[condition] = self._count.get(condition, 0) + 1
-            if self.stay in self.visits:
+            touched = asked is None or not asked.attend
+            if touched and self.stay in self.visits:
                 self.stay += 1  # the hardware was touched again: another stay
 
-    def kept(self, cell: str, passes: Sequence[Pass]) -> tuple[KeptPass, ...]:
+    def kept(
+        self, cell: str, passes: Sequence[Pass], *, sized: r.CellSized | None
+    ) -> tuple[KeptPass, ...]:
         """Return the kept passes among *passes* of one cell."""
+        pilot = sized.pilot if sized is not None else ()
         return tuple(
             KeptPass(
                 attempt=each.attempt,
-                stay=self._places.get((cell, each.attempt), (0, 0))[0],
-                round=self._places.get((cell, each.attempt), (0, 0))[1],
+                stay=self._places.get((cell, each.attempt), _NOWHERE)[0],
+                round=self._places.get((cell, each.attempt), _NOWHERE)[1],
+                night=self._places.get((cell, each.attempt), _NOWHERE)[2],
                 figures={figure.name: figure for figure in each.figures},
                 readings={
                     reading.name: reading
                     for reading in self._readings.get((cell, each.attempt), ())
                 },
                 marks=tuple(each.marks),
+                fixed=sized.figure if sized is not None and each.attempt in pilot else "",
             )
             for each in passes
             if each.verdict is Verdict.KEPT and not each.warm_up

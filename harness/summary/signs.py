@@ -1,4 +1,4 @@
-"""What a run shows over all its cells: trends, voids by level, two levels, references apart.
+"""What a run shows over all its cells: trends, likeness, discards, voids, levels, references.
 
 Pure. None of it changes a figure. Each becomes a flag of the cells it concerns, and a line below
 the results of the run.
@@ -15,6 +15,8 @@ from harness.rules.judgement import Verdict
 from harness.rules.levels import two_levels
 from harness.run.ports import Entry
 from harness.summary.apart import REFERENCES_APART, Apart, references_apart
+from harness.summary.following import Following, following
+from harness.summary.frequent import Frequent, frequent
 from harness.summary.passes import Pass, RunPasses, gather
 from harness.summary.trends import Trend, pooled_trend
 from harness.summary.voids import Balance, LevelVoids, void_balance
@@ -25,6 +27,11 @@ TREND = "trend"
 TWO_LEVELS = "two-levels"
 #: Its level lost more, or fewer, passes as void than the other levels.
 VOIDS_UNEVEN = "voids-uneven"
+
+#: Passes of a cell are like the one before: intervals promise too much.
+FOLLOWING = "passes-follow"
+#: It lost a pass to a rule, as too many cells did.
+FREQUENT = "discards-frequent"
 
 #: Level of the test for two levels where no rule asks, and the least distance worth a flag.
 TWO_LEVELS_ALPHA = 0.01
@@ -40,6 +47,8 @@ class Signs:
 
     Args:
         trends: By figure, the common trend of its cells.
+        following: By figure, how like passes are to the one before.
+        frequent: How many cells lost a pass to a rule; None: none could.
         voids: Every level of every condition with two or more.
         two_levels: Cell and group -> where its two levels lie, and of which figure.
         apart: Reference passes that disagree, with the cells measured in between.
@@ -47,6 +56,8 @@ class Signs:
     """
 
     trends: Mapping[str, Trend] = field(default_factory=dict)
+    following: Mapping[str, Following] = field(default_factory=dict)
+    frequent: Frequent | None = None
     voids: tuple[LevelVoids, ...] = ()
     two_levels: Mapping[Place, tuple[str, float, float]] = field(default_factory=dict)
     apart: tuple[Apart, ...] = ()
@@ -64,6 +75,7 @@ def signs_of(run: RunPasses, *, plan: Plan) -> Signs:
     apart: dict[Place, tuple[str, float, float]] = {}
     voids: dict[str, dict[str, tuple[int, int]]] = {}
     places: list[tuple[Place, Cell]] = []
+    taken: dict[Place, tuple[int, int]] = {}
     for cell in cells(plan):
         of_cell = run.cells.get(cell.key)
         if of_cell is None:
@@ -76,6 +88,8 @@ def signs_of(run: RunPasses, *, plan: Plan) -> Signs:
             place = cell.key, group
             places.append((place, cell))
             _count_voids(voids, cell, passes)
+            verdicts = [each.verdict for each in passes]
+            taken[place] = verdicts.count(Verdict.KEPT), verdicts.count(Verdict.DISCARDED)
             name = _main_figure(passes)
             if name is None:
                 continue
@@ -90,17 +104,31 @@ def signs_of(run: RunPasses, *, plan: Plan) -> Signs:
         for name, of_place in series.items()
         if (trend := pooled_trend(of_place.values())) is not None
     }
+    alike = {
+        name: found
+        for name, of_place in series.items()
+        if (found := following([value for _, value in own] for own in of_place.values()))
+    }
+    lost = frequent(taken.values(), rules=plan.discard)
     balance = tuple(each for name, found in voids.items() for each in void_balance(name, found))
     moved = references_apart(run, plan=plan)
     between = {place for each in moved for place in each.places}
     return Signs(
         trends=trends,
+        following=alike,
+        frequent=lost,
         voids=balance,
         two_levels=apart,
         apart=moved,
         flags={
             place: (
                 *_flags(place, cell, series, trends, apart, balance),
+                *(
+                    (FOLLOWING,)
+                    if any(each.there and place in series[name] for name, each in alike.items())
+                    else ()
+                ),
+                *((FREQUENT,) if lost and lost.there and taken[place][1] else ()),
                 *((REFERENCES_APART,) if place in between else ()),
             )
             for place, cell in places

@@ -21,6 +21,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from harness.rules.student import normal_tail, t_quantile
+from harness.summary.from_logs import fraction
 
 #: From this significance on a trend is flagged. Common practice, no source.
 ALPHA = 0.01
@@ -128,7 +129,7 @@ def _common_slope(
         df += n - 1
     slope = xy / xx
     if df < 1:
-        return math.expm1(slope), None, None
+        return fraction(slope), None, None
     error = math.sqrt(max(0.0, yy - slope * xy) / df / xx)
     reach = t_quantile(0.5 + 0.5 * CONFIDENCE, df=df) * error
-    return math.expm1(slope), math.expm1(slope - reach), math.expm1(slope + reach)
+    return fraction(slope), fraction(slope - reach), fraction(slope + reach)

@@ -36,7 +36,8 @@ def sized_figures(
         if figure.name == sized.figure and figure.value is not None
     ]
     shown = wanted
-    if len(pilot) == len(sized.pilot) >= 2:
+    # What a rule took out of the pilot later on is missing there, too: fewer degrees of freedom.
+    if len(pilot) >= 2:
         half = two_stage_half_width(pilot, wanted.n, mean=wanted.mean)
         shown = replace(wanted, half_width=half, interval="two-stage/1")
     wide = is_wide(wanted.mean, shown.half_width, half_width=sized.half_width)

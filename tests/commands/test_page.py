@@ -15,7 +15,7 @@ from urllib.request import urlopen
 import pytest
 
 from harness.__main__ import main
-from harness.commands.page import asked, queued
+from harness.commands.page import asked, on_queue, queued
 from harness.errors import AskedError
 from harness.views.page.actions import PlanFile
 
@@ -84,7 +84,12 @@ def test_a_plan_of_the_folder_comes_on_the_rigs_queue(
     monkeypatch.setenv("HARNESS_RIG", str(tmp_path / "rig"))
     (tmp_path / "night.yaml").write_text(NIGHT, encoding="utf-8")
     said = queued(tmp_path, tmp_path / "store", PlanFile(name="night.yaml"), "Ines")
-    assert said.startswith("night.yaml is on the queue as number 1, asked by Ines; next start 20")
+    assert said.startswith("night.yaml is on the queue as number 1; next start 20")
+    [kept] = on_queue(tmp_path / "rig")
+    assert (kept.entry, kept.plan, kept.by, kept.start, kept.last) == (
+        *(1, "night.yaml", "Ines"),
+        *("", ""),
+    )
     with pytest.raises(AskedError, match="on the queue already"):
         queued(tmp_path, tmp_path / "store", PlanFile(name="night.yaml"), "Ines")
 

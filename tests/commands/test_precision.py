@@ -119,6 +119,75 @@ def test_another_procedure_on_a_rig_needs_a_reason_that_is_printed(tmp_path: Pat
     assert "the option is a no-op" in text
 
 
+UNLIKE = entries(
+    counted([60.0, 60.1]), run="other-1", rig="south-1", of=plan(argument="--faster")
+)  # fmt: skip
+WHY = ("--despite", "the option is a no-op", "--by", "Ines")
+
+
+def test_rigs_put_together_despite_differences_are_kept_and_told_for_ever(tmp_path: Path) -> None:
+    folder = str(keep(tmp_path / "store", [*runs_of("north-2"), UNLIKE]))
+    status, _, err = asked("--store", folder, *WHY, "--as-kept")
+    assert (status, "reason-not-kept" in err, "harness precision" in err) == (2, True, True)
+
+    asked("--store", folder, *WHY)
+    asked("--store", folder, *WHY)  # asked again: kept once
+    status, _, err = asked("--store", folder)
+    assert (status, "before, by Ines: the option is a no-op" in err) == (2, True)
+    assert asked("--store", folder, *WHY, "--as-kept")[0] == 0
+
+    found = as_json("--store", folder, "--despite", "so what", "--by", "Tomas")
+    assert [(each["number"], each["by"]) for each in found["kept"]] == [(1, "Ines"), (2, "Tomas")]
+    assert {each["side"] for each in found["kept"][0]["cells"]} == {"north-2", "south-1"}
+    assert found["kept"][0]["asked"]["command"] == "precision"
+
+    out, err_out = io.StringIO(), io.StringIO()
+    main(["verify", folder], out=out, err=err_out)
+    assert "comparisons made despite differences: 2" in out.getvalue()
+    main(
+        ["compare", "--store", folder, "--base", "rig=north-2", "--against", "rig=south-1"],
+        out=out, err=err_out,
+    )  # fmt: skip
+    assert "by Ines: the option is a no-op" in err_out.getvalue()
+
+
+def test_over_several_stores_each_keeps_its_own_cells_and_together_they_are_one(
+    tmp_path: Path,
+) -> None:
+    north = str(keep(tmp_path / "north", runs_of("north-2")))
+    south = str(keep(tmp_path / "south", [UNLIKE]))
+    asked("--store", north, south, *WHY)
+
+    for folder in (north, south):
+        out, err = io.StringIO(), io.StringIO()
+        assert main(["verify", folder], out=out, err=err) == 0, out.getvalue()
+    [kept] = as_json("--store", south, north, *WHY)["kept"]
+    assert {each["run"] for each in kept["cells"]} == {"north-2-2", "other-1"}
+
+
+def test_a_later_run_stands_whatever_it_says_and_what_it_took_the_place_of_is_named(
+    tmp_path: Path,
+) -> None:
+    odd = entries(
+        counted([-5.0, 60.1]), run="north-2-2", at=FIRST_NIGHT + timedelta(days=1),
+        fields={**FINGERPRINT, "board.model": "Fen north-2"},
+    )  # fmt: skip
+    folder = str(
+        keep(tmp_path / "store", [*runs_of("north-2", nights=1), odd, *runs_of("south-1")])
+    )
+    status, text, _ = asked("--store", folder)
+
+    assert status == 0
+    text = " ".join(text.split())
+    assert "no ratio: north-2: -5 fps in attempt 1 of run north-2-2 is not above 0" in text
+    assert "north-2: 1 cell of run north-2-1: the later run north-2-2 is taken" in text
+    found = as_json("--store", folder)
+    assert found["earlier"][0] == {
+        "rig": "south-1", "run": "south-1-1", "group": 1, "taken": "south-1-2", "cells": 1,
+    }  # fmt: skip
+    assert found["cells"][0]["no_ratio"]
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [

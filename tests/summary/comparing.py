@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from harness.plan.canonical import procedure
 from harness.plan.cells import Cell
@@ -78,6 +78,11 @@ def plan(
         order=order or Order(),
         procedure=revision,
     )
+
+
+def several(selection: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """A selection; values of one key are written with blanks between them."""
+    return {key: tuple(values.split()) for key, values in selection.items()}
 
 
 def a_pass(

@@ -11,6 +11,7 @@ from harness.plan.document import By
 from harness.summary.ceilings import TitleCeilings, ceilings, fit_bytes
 from harness.summary.plateaus import RateAt, plateau
 from harness.summary.sides import SideCell
+from harness.views.ceilings import as_text
 from tests.summary.comparing import a_pass, level, plan, side, title
 
 #: A level that goes on with every lower setting, and one that cannot pass 90 frames a second.
@@ -102,7 +103,9 @@ def test_the_interval_holds_the_true_ceiling_as_often_as_it_says() -> None:
     assert held >= 366
 
 
-def grid(*, bytes_per_frame: float | None, wide: float, narrow: float) -> list[SideCell]:
+def grid(
+    *, bytes_per_frame: float | tuple[tuple[str, float], ...] | None, wide: float, narrow: float
+) -> list[SideCell]:
     names = ("s0", "s1", "s2", "s3")
     own = title(bytes_per_frame=bytes_per_frame)
     asked = plan(
@@ -135,6 +138,27 @@ def test_declared_bytes_make_a_ceiling_a_rate_of_transfer_beside_the_published_o
     assert narrow.link is not None
     assert (narrow.link.width, narrow.link.known) == (8, "as the level expects it")
     assert found.bytes_from == "declared"
+
+
+def test_levels_may_have_other_bytes_in_a_frame() -> None:
+    sizes = (("wide", 300e6), ("narrow", 150e6))
+    found = of(grid(bytes_per_frame=sizes, wide=100.0, narrow=50.0))
+    free, wide, narrow = found.levels
+
+    assert (free.bytes_per_s, found.bytes_per_frame, found.bytes_from) == (None, None, "declared")
+    assert (wide.bytes_per_frame, narrow.bytes_per_frame) == (300e6, 150e6)
+    assert wide.bytes_per_s == pytest.approx(100.05 * 300e6, rel=1e-4)
+    assert narrow.bytes_per_s == pytest.approx(50.025 * 150e6, rel=1e-4)
+    text = "\n".join(as_text([found], figure="average_fps", band=0.03))
+    assert "bytes per frame: wide 286.1 MiB, narrow 143.1 MiB, declared" in text
+
+
+def test_settings_with_other_bytes_in_a_frame_imply_no_one_transfer_rate() -> None:
+    sizes = (("s0", 1e6), ("s1", 2e6), ("s2", 4e6), ("s3", 8e6))
+    wide = of(grid(bytes_per_frame=sizes, wide=100.0, narrow=50.0)).levels[1]
+
+    assert wide.ceiling is not None
+    assert (wide.bytes_per_frame, wide.bytes_per_s) == (None, None)
 
 
 def test_bytes_are_fitted_over_levels_whose_links_differ() -> None:
@@ -177,3 +201,13 @@ def test_fitted_bytes_are_the_slope_of_the_line() -> None:
 def test_one_link_or_a_slope_that_falls_fits_nothing() -> None:
     assert fit_bytes([(100.0, 8e9), (101.0, 8e9)]) is None
     assert fit_bytes([(100.0, 8e9), (50.0, 16e9)]) is None
+
+
+def test_a_rate_of_zero_is_left_out_by_name_and_never_passed_over() -> None:
+    cells = grid(bytes_per_frame=None, wide=100.0, narrow=50.0)
+    odd = side("wide", [100.0, 0.0], of=cells[0].plan, setting="s3")
+    found = of([*cells[:7], odd, *cells[8:]])
+
+    [(label, why)] = found.left_out
+    assert label.startswith("Lantern Quay, harbour loop, s3, way wide")
+    assert why == "average_fps is 0 fps in attempt 2: no rate"

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
@@ -379,6 +380,25 @@ def test_a_number_that_a_pilot_fixed_has_the_two_stage_interval() -> None:
     assert figure is not None
     assert figure.interval == "two-stage/1"
     assert figure.half_width == pytest.approx(4.302653 * 0.01 * 101.0 / 2.0, rel=1e-5)
+
+
+def test_a_pilot_that_lost_a_pass_to_a_rule_has_the_spread_of_those_that_are_left() -> None:
+    # t(0.975, 1) = 12.706 (any table): 99 and 101 are left of the pilot, the mean is 100.
+    sized = r.CellSized(
+        cell=ONE, passes=4, figure="average_fps", half_width=0.05, reason="", pilot=(1, 2, 3)
+    )
+    rates = (99.0, 101.0, 90.0, 99.5, 100.5)
+    passes = [each for n, fps in enumerate(rates, 1) for each in a_pass(n, fps)]
+    gone = r.PassDiscarded(
+        cell=ONE, attempt=3, rule="spread/1", on="average_fps", statistic=0.1, critical=0.03,
+        passes=5, discarded=True, reason="…",
+    )  # fmt: skip
+    figure = summary_of(sized, *passes, gone, closed(1, 2, 4, 5)).figure("average_fps")
+
+    assert figure is not None
+    spread = math.sqrt(2.0) / 100.0
+    assert figure.interval == "two-stage/1"
+    assert figure.half_width == pytest.approx(12.706 * spread * 100.0 / 2.0, rel=1e-4)
 
 
 def test_a_reused_cell_shows_the_passes_of_the_run_it_was_taken_from() -> None:

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import math
+import statistics
+from dataclasses import replace
 
 import pytest
 
 from harness.errors import AskedError
-from harness.plan.document import By, Compare, Level, Order
+from harness.plan.document import Bound, By, Compare, Gate, Level, Order, Plan, Then
 from harness.run.records import CellState
 from harness.summary.comparison import Asked, Comparison, compare
 from harness.summary.evidence import Unit
@@ -14,7 +16,7 @@ from harness.summary.margins import Word
 from harness.summary.matching import match
 from harness.summary.rate_setters import Setter
 from harness.summary.sides import KeptPass, SideCell
-from tests.summary.comparing import TIMED, a_pass, plan, side, title
+from tests.summary.comparing import TIMED, a_pass, plan, several, side, title
 
 BASE, AGAINST = {"way": "stock"}, {"way": "quiet"}
 #: Three passes a side, a margin of about 10 %.
@@ -36,9 +38,9 @@ def compared(
 ) -> Comparison:
     matched = match(
         cells,
-        base=BASE if base is None else base,
-        against=AGAINST if against is None else against,
-        where=where or {},
+        base=several(BASE if base is None else base),
+        against=several(AGAINST if against is None else against),
+        where=several(where or {}),
     )
     asked = Asked(
         figure=figure,
@@ -310,6 +312,24 @@ def test_every_slip_in_a_selection_is_named() -> None:
 # ------------------------------------------------------------------ differences
 
 
+def test_a_difference_inside_a_gate_is_named_by_its_reading_and_key() -> None:
+    def gated(give_up_s: float) -> Plan:
+        bound = Bound(reading="gpu.temperature", unit="°C", at_most=55.0)
+        gate = Gate(bound=bound, for_s=10.0, give_up_s=give_up_s, then=Then.MARK)
+        return replace(plan(), gates=(gate,))
+
+    with pytest.raises(AskedError) as error:
+        compared(
+            side("stock", SLOW, of=gated(600.0), run="a"),
+            side("stock", FAST, of=gated(900.0), run="b"),
+            base={"run": "a"}, against={"run": "b"},
+        )  # fmt: skip
+
+    assert [problem.what for problem in error.value.problems] == [
+        "procedure gates 1 (gpu.temperature).give_up_s differs: 600.0 in the base, 900.0 against"
+    ]
+
+
 def test_every_difference_is_named_and_refused_without_a_reason() -> None:
     one = plan(title(), compare=Compare(same=("os.build", "memory.speed")))
     other = plan(title(argument="--other"), compare=Compare(same=("os.build",)), revision="2")
@@ -409,6 +429,20 @@ def test_a_weight_of_no_title_is_refused() -> None:
         compared(side("stock", SLOW), side("quiet", FAST), weights={"Lantern Quai": 2.0})
 
     assert codes(error) == ["bad-weight"]
+
+
+def test_a_cell_whose_pilot_fixed_its_passes_is_compared_by_the_pilots_spread() -> None:
+    rates = [100.0, 102.0, 101.0, 100.5, 101.5]
+    passes = [
+        replace(a_pass(fps, n), fixed="average_fps" if n <= 3 else "")
+        for n, fps in enumerate(rates, start=1)
+    ]
+    [row] = compared(side("stock", passes), side("quiet", FAST, run="two-ways-2")).rows
+
+    pilot = statistics.variance(math.log(fps) for fps in rates[:3])
+    assert row.row.evidence.spreads[0].variance == pytest.approx(pilot)
+    assert row.row.evidence.df == 2.0
+    assert row.fieller is None
 
 
 def test_a_spread_is_pooled_over_a_title_only_where_asked() -> None:

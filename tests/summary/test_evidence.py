@@ -108,6 +108,35 @@ def test_rows_of_spreads_that_differ_keep_their_own() -> None:
     assert pool([quiet, noisy]) == (quiet, noisy)
 
 
+def test_a_row_that_is_noisier_than_the_others_keeps_its_own_spread() -> None:
+    quiet = two_samples([0.0, 1.0, 2.0], [5.0, 6.0, 7.0])
+    noisy = two_samples([0.0, 1.5, 3.0], [5.0, 6.5, 8.0])
+    # scipy: Bartlett's p = 0.97 over all six samples, F = 2.25 with 4 and 8 degrees: p = 0.153.
+    samples = [[0.0, 1.0, 2.0]] * 4 + [[0.0, 1.5, 3.0]] * 2
+    assert stats.bartlett(*samples).pvalue > 0.5
+    assert stats.f.sf(2.25, 4, 8) < 0.3
+
+    found = pool([quiet, quiet, noisy])
+
+    assert [each.pooled_over for each in found] == [6, 6, 0]
+    assert found[2] == noisy
+
+
+def test_where_the_first_passes_fixed_the_number_their_spread_stands_for_all() -> None:
+    base, against = [1.0, 3.0, 2.0, 2.0], [5.0, 7.0, 6.0, 1.0, 11.0]
+    found = two_samples(base, against, pilots=(base[:2], against[:3]))
+
+    # By hand: variances 2 and 1 of the pilots, over 4 and 5 values; the fewer degrees.
+    assert found.log_ratio == pytest.approx(4.0)
+    assert found.se == pytest.approx(math.sqrt(2.0 / 4 + 1.0 / 5))
+    assert (found.df, found.n) == (1.0, (4, 5))
+
+
+def test_a_pilot_of_one_value_tells_no_spread_and_is_not_taken() -> None:
+    base, against = [1.0, 3.0, 2.0], [5.0, 7.0, 6.0]
+    assert two_samples(base, against, pilots=(base[:1], ())) == two_samples(base, against)
+
+
 def test_pairs_and_two_samples_are_never_pooled_with_each_other() -> None:
     one = pairs([0.0, 1.0, 2.0], [0.5, 1.7, 2.4])
     other = two_samples([0.0, 1.0, 2.5], [0.0, 1.0, 2.0])

@@ -202,3 +202,35 @@ def test_a_margin_at_the_edge_itself_is_settled_by_no_number_of_passes() -> None
 
     assert found is not None
     assert found.expected is None
+
+
+_rows = st.lists(
+    st.tuples(
+        st.floats(-0.5, 0.5),
+        st.none() | st.just(0.0) | st.floats(1e-4, 0.5),
+        st.floats(1.0, 60.0),
+        st.sampled_from(Better),
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+@given(_rows, st.sampled_from(Correction))
+def test_a_comparison_of_very_many_rows_says_what_row_by_row_says(
+    drawn: list[tuple[float, float | None, float, Better]], correction: Correction
+) -> None:
+    rows = [evidence(r, se, df=df if se is not None else 0.0) for r, se, df, _ in drawn]
+    better = [each[3] for each in drawn]
+
+    ours = margins(rows, band=0.03, better=better, correction=correction)
+    theirs = many.of_rows(rows, band=0.03, better=better, correction=correction)
+
+    assert [(each.word, each.alone) for each in theirs] == [(x.word, x.alone) for x in ours]
+    for one, other in zip(ours, theirs, strict=True):
+        assert one.margin == other.margin
+        for name in ("low", "high", "low_90", "high_90"):
+            value = getattr(one, name)
+            assert getattr(other, name) == (
+                None if value is None else pytest.approx(value, rel=1e-9)
+            )

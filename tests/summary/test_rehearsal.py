@@ -17,6 +17,7 @@ from harness.summary.assumed import LOADED_C, REST_C, TAU_S, assumed
 from harness.summary.diary import Rehearsal
 from harness.summary.earlier import Earlier, earlier
 from harness.summary.rehearsal import night_end, rehearse
+from tests import recorded_card
 from tests.run.rehearsal import plan
 
 START = datetime(2026, 11, 2, 22, 30, tzinfo=UTC)
@@ -173,6 +174,47 @@ def test_how_a_part_cools_is_found_from_earlier_waits() -> None:
     assert part.thermal.tau_s == pytest.approx(tau)
     assert (part.thermal.room_c, part.thermal.hot_c) == (rest, 81.0)
     assert (part.passes, part.waits) == (4, 3)
+
+
+def waits(pairs: list[tuple[float, float]], *, rest: float, most: float) -> list[HeatSeen]:
+    """Return waits of a length and what was read after each, all from the same heat."""
+    heat = []
+    for waited, before in pairs:
+        heat += [
+            HeatSeen(reading=HEAT, waited_s=0.0, before_c=rest, most_c=most, least_c=rest),
+            HeatSeen(reading=HEAT, waited_s=waited, before_c=before, most_c=most, least_c=before),
+        ]
+    return heat
+
+
+def test_a_chip_that_falls_at_once_and_then_slowly_is_found_from_waits_of_a_real_card() -> None:
+    """From 62 °C after a load, read after so many seconds: ``tests/fixtures/cards``.
+
+    By one law the short waits make it a card of 4 s, the long ones one of 15 s.
+    """
+    fall = [
+        sample.readings["gpu.temperature"].value
+        for sample in recorded_card.logged("cool", "04:56:07", "04:57:01")
+    ]
+    read = [(float(s), value) for s in (3, 5, 13, 30, 40) if isinstance(value := fall[s], float)]
+    heat = waits(read, rest=33.0, most=62.0)
+    (part,) = assumed(plan(gates=(gate(at_most=50.0),)), earlier=None, heat=heat).parts
+    assert part.thermal.step_c == pytest.approx(15.0, abs=2.0)
+    assert part.thermal.tau_s == pytest.approx(18.0, abs=3.0)
+    assert part.waits == 5
+    chip_c = part.thermal.step_c
+    for waited_s in (20.0, 45.0):
+        told = part.thermal.after(62.0, waited_s, loaded=False, chip_c=chip_c)
+        assert told == pytest.approx(fall[int(waited_s)], abs=1.0)
+
+
+@pytest.mark.parametrize("waited", [[3.0, 3.0, 3.0], [30.0]])
+def test_waits_of_one_length_do_not_tell_a_step_from_a_short_time_constant(
+    waited: list[float],
+) -> None:
+    heat = waits([(each, 46.0) for each in waited], rest=33.0, most=62.0)
+    (part,) = assumed(plan(gates=(gate(at_most=50.0),)), earlier=None, heat=heat).parts
+    assert part.thermal.step_c == 0.0
 
 
 def test_what_nobody_has_measured_is_assumed_and_says_so() -> None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from harness.summary.resampling import bca
+from harness.summary.resampling import _sort_tails, bca
 
 
 def test_the_interval_is_scipys_but_for_the_chance_in_both() -> None:
@@ -52,3 +52,13 @@ def test_fewer_than_eight_values_are_refused() -> None:
 
     with pytest.raises(ValueError, match="7 values"):
         bca(few, few, chance=np.random.default_rng(1))
+
+
+@pytest.mark.parametrize(("low", "high"), [(24, 975), (0, 999), (600, 601), (700, 300), (1, 3)])
+def test_parted_off_tails_are_those_of_the_sorted_means(low: int, high: int) -> None:
+    means = np.random.default_rng(2).normal(size=(7, 1000)).round(2)  # with ties
+    whole = np.sort(means, axis=1)
+    _sort_tails(means, low=low, high=high)
+
+    assert np.array_equal(means[:, : low + 1], whole[:, : low + 1])
+    assert np.array_equal(means[:, high:], whole[:, high:])

@@ -8,12 +8,12 @@ from harness.summary.selections import band_of, selection, weights_of
 
 def test_keys_and_values_are_split_at_the_first_sign() -> None:
     assert selection(["slot=alone", "setting=a=b"], option="base") == {
-        "slot": "alone",
-        "setting": "a=b",
+        "slot": ("alone",),
+        "setting": ("a=b",),
     }
 
 
-@pytest.mark.parametrize("texts", [["slot"], ["=alone"], ["slot=alone", "slot=shared"]])
+@pytest.mark.parametrize("texts", [["slot"], ["=alone"], ["slot="]])
 def test_what_selects_nothing_is_refused(texts: list[str]) -> None:
     with pytest.raises(AskedError) as error:
         selection(texts, option="base")
@@ -44,3 +44,7 @@ def test_a_weight_belongs_to_a_title_whatever_its_name_holds() -> None:
 def test_a_weight_that_is_none_is_refused(texts: list[str]) -> None:
     with pytest.raises(AskedError):
         weights_of(texts)
+
+
+def test_a_key_that_comes_again_has_one_value_more() -> None:
+    assert selection(["run=a", "run=b", "run=a"], option="base") == {"run": ("a", "b")}

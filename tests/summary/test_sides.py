@@ -84,6 +84,14 @@ def test_a_pass_that_a_rule_took_out_is_out() -> None:
     assert [each.attempt for each in cell.kept] == [2]
 
 
+def test_passes_that_fixed_how_many_there_are_say_of_which_figure() -> None:
+    sized = r.CellSized(
+        cell=STOCK, passes=3, figure="average_fps", half_width=0.01, reason="…", pilot=(1, 2)
+    )
+    (cell,) = stock(*a_pass(1), *a_pass(2), sized, *a_pass(3))
+    assert [each.fixed for each in cell.kept] == ["average_fps", "average_fps", ""]
+
+
 def test_groups_are_sides_of_their_own_each_with_its_fingerprint() -> None:
     left, now = stock(
         *a_pass(1, new_fields=(("title.build Lantern Quay", "7"),)),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+from harness.plan.document import DiscardRule
 from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.summary.cells import summarise
@@ -29,6 +31,44 @@ def shown(*records: r.Record) -> Signs:
 
 def flags(*records: r.Record) -> list[tuple[str, ...]]:
     return [each.flags for each in summarise(entries([*START, *records]), plan=PLAN)]
+
+
+def test_passes_that_are_like_the_one_before_are_flagged_and_told() -> None:
+    waves = [100.0, 100.5, 101.0, 101.2, 100.9, 100.4, 99.8, 99.2, 98.9, 99.3, 99.8, 100.2]
+    records = (*passes(ONE, waves), *passes(TWO, [0.5 * rate for rate in waves]))
+
+    assert flags(*records) == [("passes-follow",), ("passes-follow",)]
+    [line] = [each for each in signs_lines(shown(*records)) if each.startswith("passes-follow")]
+    assert "over 2 cells and 24 passes" in line
+    told = signs_json(shown(*records))
+    assert told["frequent"] is None
+    of_figure = told["following"]
+    assert isinstance(of_figure, dict)
+    assert set(of_figure["average_fps"]) == {"cells", "passes", "likeness", "z", "p", "flagged"}
+
+
+def test_discards_from_too_many_cells_are_flagged_and_told() -> None:
+    rule = DiscardRule(rule="spread", on="average_fps", more_than=0.03)
+    made: tuple[r.Record, ...] = ()
+    for cell in (ONE, TWO):
+        made += passes(cell, [*STEADY, 90.0])
+        made += (
+            r.PassDiscarded(
+                cell=cell, attempt=7, rule="spread/1", on="average_fps", statistic=0.1,
+                critical=0.03, passes=7, discarded=True, reason="…",
+            ),
+        )  # fmt: skip
+    found = signs(entries([*START, *made]), plan=replace(PLAN, discard=(rule,)))
+
+    assert [of_cell for of_cell in found.flags.values() if "discards-frequent" in of_cell] == [
+        ("discards-frequent",),
+        ("discards-frequent",),
+    ]
+    [line] = [each for each in signs_lines(found) if each.startswith("discards-frequent")]
+    assert "2 of 2 cells lost a pass to a rule, at most 0.01 would" in line
+    frequent = signs_json(found)["frequent"]
+    assert isinstance(frequent, dict)
+    assert set(frequent) == {"cells", "lost", "expected", "p", "flagged"}
 
 
 FALLING = [100.0, 99.5, 99.1, 98.6, 98.0, 97.6]
