@@ -11,6 +11,7 @@ from yaml.nodes import Node, SequenceNode
 
 from harness.plan import fields as f
 from harness.plan import title_fields as t
+from harness.plan.bytes_agreement import bytes_agree
 from harness.plan.driving import driving_fits, texts_with_braces
 from harness.plan.kinds import Desk, Values
 from harness.plan.mappings import Named
@@ -42,6 +43,7 @@ def titles_agree(plan: Values, desk: Desk) -> frozenset[str]:
             _settings_known(title, known_settings, desk)
         _measures_something(title, desk)
         _time_limit(title, desk)
+        bytes_agree(title, conditions=conditions, desk=desk)
         placed |= _placeholders_known(title, values, condition_names, desk)
     _same_title_twice(titles, desk)
     if settings is not None:

@@ -70,7 +70,7 @@ def _title(values: Values) -> d.Title:
         cut=_cut(cut) if cut is not None else d.Cut(),
         frames=_frames(frames) if frames is not None else None,
         figures=_figures(values.get(t.FIGURES)),
-        bytes_per_frame=values.get(t.BYTES_PER_FRAME),
+        bytes_per_frame=_sizes(values.get(t.BYTES_PER_FRAME)),
         files=_files(values.get(t.FILES)),
         alive=alive.need(t.ALIVE_PROGRAM) if alive is not None else None,
         recorder=_recorder(values),
@@ -79,6 +79,10 @@ def _title(values: Values) -> d.Title:
         still_after_s=values.get(t.STILL_AFTER),
         at=_at(values.node),
     )
+
+
+def _sizes(given: float | Named[float] | None) -> float | tuple[tuple[str, float], ...] | None:
+    return tuple(given.parts) if isinstance(given, Named) else given
 
 
 def _files(values: Values | None) -> d.Files | None:

@@ -275,7 +275,8 @@ class Title:
     cut: Cut = Cut()
     frames: Frames | None = None
     figures: tuple[FigureSpec, ...] = ()
-    bytes_per_frame: float | None = None
+    #: of every frame, or by the name of a setting or of a level
+    bytes_per_frame: float | tuple[tuple[str, float], ...] | None = None
     files: Files | None = None
     alive: str | None = None  #: the program that goes on when the command has ended
     recorder: Command | None = None  #: its time limit is for ending, once it is told to

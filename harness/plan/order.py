@@ -99,7 +99,7 @@ def round_order(
 
     if by is OrderBy.SHUFFLED:
         return tuple(sorted(members, key=lambda cell: draw(cell.key)))
-    levels = {cell.levels: draw("levels " + repr(cell.levels)) for cell in members}
+    levels = {each: draw("levels " + repr(each)) for each in {cell.levels for cell in members}}
     return tuple(sorted(members, key=lambda cell: (levels[cell.levels], draw(cell.key))))
 
 

@@ -16,6 +16,7 @@ from harness.plan.bounds import MADE
 from harness.plan.kinds import Desk, Field, Values
 from harness.plan.mappings import Named
 from harness.plan.names import nearest, suggestion
+from harness.plan.rule_levels import levels_add_up
 from harness.plan.vocabulary import KnownRule
 from harness.units import shown, span
 
@@ -184,6 +185,7 @@ def rules_agree(plan: Values, desk: Desk) -> None:
     passes = plan.get(f.PASSES)
     keep = passes.of(f.KEEP, DEFAULT_KEEP) if passes is not None else None
     most = passes.get(f.AT_MOST) if passes is not None else None
+    levels_add_up(plan, desk, keep=keep)
     for rule in plan.of(f.DISCARD, ()):
         name = rule.get(f.RULE)
         _figure_known(rule, plan, desk)

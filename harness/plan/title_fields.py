@@ -147,8 +147,14 @@ FIGURES: Field[Named[Values]] = Field(
     ),
     "figures that the title reports by itself",
 )
-BYTES_PER_FRAME: Field[float] = Field(
-    "bytes_per_frame", Size(), "what each frame moves over the link, for ceilings"
+BYTES_PER_FRAME: Field[float | Named[float]] = Field(
+    "bytes_per_frame",
+    ByShape(
+        "a size, or a size for each setting or level by its name",
+        text=Size(),
+        entries=NamedParts(Size()),
+    ),
+    "what each frame moves over the link, for ceilings",
 )
 
 # driving the title

@@ -38,11 +38,6 @@ def t_tail(t: float, *, df: float) -> float:
     return _upper(t, df)
 
 
-def t_cdf(t: float, *, df: float) -> float:
-    """Return P(T <= t) for Student's t with *df* degrees of freedom (> 0, may be infinite)."""
-    return t_tail(-t, df=df)
-
-
 def t_quantile(p: float, *, df: float) -> float:
     """Return the t below which lies the share *p*, 0 < p < 1; the upper tail by symmetry.
 
@@ -82,11 +77,6 @@ def t_upper_quantile(q: float, *, df: float) -> float:
 def normal_tail(z: float) -> float:
     """Return P(Z > z) for the standard normal distribution."""
     return 0.5 * math.erfc(z / math.sqrt(2.0))
-
-
-def normal_cdf(z: float) -> float:
-    """Return P(Z <= z) for the standard normal distribution."""
-    return normal_tail(-z)
 
 
 def normal_quantile(p: float) -> float:

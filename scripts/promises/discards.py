@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from harness.plan.document import DiscardRule
+from harness.plan.rule_levels import MOST_ALPHA
 from harness.rules.discard import find
 from harness.rules.judgement import KeptPass
 from promises import statistics as looks
@@ -17,17 +20,17 @@ def _cells(chance: Chance, samples: int, n: int, *, sd: float = 0.01) -> looks.C
     return 100.0 * (1.0 + sd * chance.rng.standard_normal((samples, n)))
 
 
-def _asked(row: list[float], rule: DiscardRule) -> list[int]:
+def _asked(row: list[float], *rules: DiscardRule) -> list[int]:
     """Return the places that the package itself discards."""
     passes = [
         KeptPass(attempt=at, figures=(("average_fps", value),)) for at, value in enumerate(row)
     ]
-    return [finding.attempt for finding in find(passes, [rule], discarded={}) if finding.discard]
+    return [finding.attempt for finding in find(passes, rules, discarded={}) if finding.discard]
 
 
 def false_discards(chance: Chance) -> Iterator[Line]:
     """Normal noise: in how many sound cells a pass is discarded, by alpha, without a floor."""
-    samples = chance.samples(100_000)
+    samples = chance.samples(200_000)
     for n in SIZES:
         cells = _cells(chance, samples, n)
         for alpha in (0.01, 0.05):
@@ -40,6 +43,27 @@ def false_discards(chance: Chance) -> Iterator[Line]:
         for most in (2, 3):
             hits = int(looks.esd_any(cells, most=most).sum())
             yield share_line(f"esd at 5 %, at most {most}, {n} passes", hits, samples, most=5.0)
+
+
+def combined_rules(chance: Chance) -> Iterator[Line]:
+    """Several rules in one plan, without a floor: sound cells of which any takes a pass.
+
+    The package itself is asked about every cell in which one of the rules stands out here.
+    """
+    samples = chance.samples(40_000)
+    for names in (("grubbs", "dixon"), ("grubbs", "dixon", "modified-z"), tuple(looks.LOOKS)):
+        for alpha in (0.01, 0.05):
+            rules = [DiscardRule(rule=n, on="average_fps", alpha=alpha, floor=0.0) for n in names]
+            for n in (6, 10, 20):
+                cells = _cells(chance, samples, n)
+                there = np.zeros(samples, dtype=bool)
+                for name in names:
+                    there |= looks.LOOKS[name](cells, alpha=alpha) >= 0
+                hits = sum(bool(_asked(row, *rules)) for row in cells[there].tolist())
+                levels = 100.0 * alpha * len(names)
+                head = f"{' + '.join(names)} at {100 * alpha:g} % each, {n} passes"
+                note = "" if levels <= 100.0 * MOST_ALPHA else "harness check warns"
+                yield share_line(head, hits, samples, most=levels, note=note)
 
 
 def same_rules(chance: Chance) -> Iterator[Line]:
@@ -92,6 +116,7 @@ def two_levels(chance: Chance) -> Iterator[Line]:
 
 PROMISES = {
     "false-discards": false_discards,
+    "false-discards-combined": combined_rules,
     "same-rules": same_rules,
     "spread-rule": spread_rule,
     "two-levels": two_levels,

@@ -1,4 +1,4 @@
-"""Margins: wrong words at the edge of the band, coverage, power, drift, pooling, families."""
+"""Margins: wrong words at the edge of the band, coverage, power, drift, families."""
 
 from __future__ import annotations
 
@@ -6,11 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from harness.summary import many_margins as many
-from harness.summary.evidence import POOL_ABOVE, bartlett, pool, two_samples
-from harness.summary.evidence import Spread as OneSpread
 from harness.summary.families import Correction
 from harness.summary.margins import Word
 from promises.line import Chance, Line, share_line
@@ -130,56 +127,6 @@ def drift(chance: Chance) -> Iterator[Line]:
         )
 
 
-def pooling(chance: Chance) -> Iterator[Line]:
-    """Variance pooled over a title's four cells where Bartlett's test at 20 % allows it."""
-    samples = chance.samples(100_000)
-    passes, cells = 3, 4
-    df, p = passes - 1, 0.975
-    for name, sizes in (
-        ("equal spreads", (1.0,) * 8),
-        ("spreads from 1 to 1.5", (1.0, 1.0, 1.5, 1.5, 1.0, 1.0, 1.5, 1.5)),
-        ("spreads from 1 to 3", (1.0, 1.0, 1.0, 1.0, 3.0, 3.0, 1.0, 1.0)),
-    ):
-        noise = 0.01 * np.array(sizes)[:, None] * chance.rng.standard_normal((samples, 8, passes))
-        means, variances = noise.mean(axis=2), noise.var(axis=2, ddof=1)
-        common = variances.mean(axis=1)
-        top = 8 * df * np.log(common) - df * np.log(variances).sum(axis=1)
-        test = top / (1.0 + (8 / df - 1.0 / (8 * df)) / (3.0 * 7))
-        allowed = stats.chi2.sf(test, 7) >= POOL_ABOVE
-        _same_as_package(noise[:30], allowed[:30])
-        differences = means[:, 1::2] - means[:, ::2]
-        parts = variances / passes
-        own = parts[:, ::2] + parts[:, 1::2]
-        own_df = own**2 / ((parts[:, ::2] ** 2 + parts[:, 1::2] ** 2) / df)
-        half = stats.t.ppf(p, own_df) * np.sqrt(own)
-        pooled = stats.t.ppf(p, 8 * df) * np.sqrt(2.0 * common / passes)
-        taken = np.where(allowed[:, None], pooled[:, None], half)
-        held = np.abs(differences) <= taken
-        worst = int(held.sum(axis=0).min())
-        yield share_line(
-            f"{name}, {cells} cells of 3 passes: interval of all rows",
-            int(held.sum()),
-            samples * cells,
-            least=94.0 if len(set(sizes)) == 1 else None,
-            note=(
-                "" if len(set(sizes)) == 1 else "FAILS for single rows: so it must be asked for; "
-            )
-            + f"pooled in {allowed.mean():.0%}; worst row {100 * worst / samples:.1f} %; "
-            f"half as wide as its own: {np.median(taken) / np.median(half):.2f}",
-        )
-
-
-def _same_as_package(noise: Floats, allowed: npt.NDArray[np.bool_]) -> None:
-    """Hold what was pooled here against the package's own."""
-    for sample, expected in zip(noise, allowed, strict=True):
-        rows = [two_samples(sample[n].tolist(), sample[n + 1].tolist()) for n in range(0, 8, 2)]
-        assert all(bool(row.pooled_over) == expected for row in pool(rows))
-        spreads = [
-            OneSpread(variance=float(s.var(ddof=1)), df=len(s) - 1, n=len(s)) for s in sample
-        ]
-        assert ((bartlett(spreads) or 0.0) >= POOL_ABOVE) == expected
-
-
 def families(chance: Chance) -> Iterator[Line]:
     """Twenty rows at the edge of the band: how often any of their words is wrong."""
     rows, passes = 20, 5
@@ -208,6 +155,5 @@ PROMISES = {
     "margins-power": power,
     "margins-coverage": coverage,
     "margins-drift": drift,
-    "margins-pooling": pooling,
     "margins-families": families,
 }

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from harness.summary.following import following
 from harness.summary.trends import ALPHA, pooled_trend
 from harness.summary.voids import Balance, void_balance
 from harness.summary.within_pass import effective_size, within_pass
@@ -58,6 +59,24 @@ def _same_as_package(
         assert abs(trend.slope - math.expm1(slope)) < 1e-9
 
 
+def following_passes(chance: Chance) -> Iterator[Line]:
+    """Likeness of neighbours at 1 %: false alarms, and correlations that it sees."""
+    samples, passes = chance.samples(2000), 5
+    for cells, r in ((4, 0.0), (12, 0.0), (40, 0.0), (12, 0.3), (40, 0.3), (40, 0.1)):
+        noise = autocorrelated(r)(chance, samples * cells, passes)
+        hits = 0
+        for run in noise.reshape(samples, cells, passes).tolist():
+            found = following(run)
+            hits += found is not None and found.there
+        what = f"{cells} cells of 5 passes"
+        if r:
+            name = f"{what}, correlation {r:g}: seen"
+            yield share_line(name, hits, samples, note="power, not promised")
+        else:
+            # A normal distribution stands for the sum of few quotients.
+            yield share_line(f"{what}: false alarm", hits, samples, most=150.0 * ALPHA)
+
+
 def voids(chance: Chance) -> Iterator[Line]:
     """Voids by level at 5 %: false alarms where all levels lose one pass in eight."""
     samples = chance.samples(4000)
@@ -88,4 +107,9 @@ def within(chance: Chance) -> Iterator[Line]:
         yield share_line(name, plain, samples, least=92.0)
 
 
-PROMISES = {"trends": trends, "voids": voids, "within-pass": within}
+PROMISES = {
+    "trends": trends,
+    "passes-follow": following_passes,
+    "voids": voids,
+    "within-pass": within,
+}

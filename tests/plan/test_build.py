@@ -108,7 +108,8 @@ def test_every_key_of_the_example_is_kept_in_base_units() -> None:
     slot, power = plan.conditions
     quay, basalt = plan.titles
 
-    assert result.problems == ()
+    # Grubbs at 5 % takes a pass from too many sound cells: said, and allowed.
+    assert [problem.code for problem in result.problems] == ["discards-too-many"]
     assert (plan.name, plan.procedure) == ("two-slots", "3")
     assert plan.rig == d.Rig(
         needs=(

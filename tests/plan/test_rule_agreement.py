@@ -7,6 +7,8 @@ import pytest
 from harness.errors import Problem
 from harness.plan.check import check
 from harness.plan.document import DiscardRule, Side
+from harness.plan.rule_levels import DEFAULT_ALPHA
+from harness.rules.looks import ALPHA
 from harness.wiring import vocabulary
 from tests.plan.words import changed, source_of
 
@@ -56,3 +58,37 @@ def test_a_level_without_critical_values_is_refused(rule: str) -> None:
 def test_a_discard_that_nothing_replaces_is_a_warning() -> None:
     (found,) = problems(("keep: 3, at_most: 6", "keep: 6, at_most: 6"), rule="{rule: grubbs}")
     assert (found.code, found.do) == ("discard-not-replaced", "write passes.at_most: 7 or more")
+
+
+def test_levels_that_add_up_to_more_than_four_per_cent_are_a_warning() -> None:
+    (found,) = problems(KEEP_SIX, rule="{rule: grubbs, alpha: 5 %}")
+    assert (found.code, found.severity) == ("discards-too-many", "warning")
+    assert found.what.startswith("this rule takes a pass from up to 5 % of the cells")
+    assert found.place is not None
+    assert (found.place.text or "").endswith("alpha: 5 %}")
+
+
+def test_several_rules_take_from_as_many_cells_as_their_levels_add_up_to() -> None:
+    four = "{rule: grubbs}\n  - {rule: dixon}\n  - {rule: tukey}\n  - {rule: modified-z}"
+    assert problems(KEEP_SIX, rule=four) == []
+    (found,) = problems(KEEP_SIX, rule=f"{four}\n  - {{rule: esd}}")
+    assert found.code == "discards-too-many"
+    assert "up to 5 % of the cells" in found.what
+
+
+def test_a_pilot_and_all_passes_are_asked_about_so_that_less_is_allowed() -> None:
+    four = "{rule: grubbs}\n  - {rule: dixon}\n  - {rule: tukey}\n  - {rule: modified-z}"
+    (found,) = problems(KEEP_SIX, rule=f"{four}\nenough: {{half_width: 1 %}}")
+    assert (found.code, found.do.split(",")[0]) == (
+        "discards-too-many",
+        "write levels (alpha) that add up to 3 % or less",
+    )
+
+
+def test_a_rule_that_only_marks_takes_nothing_and_is_not_counted() -> None:
+    found = problems(("keep: 3", "keep: 5"), rule="{rule: grubbs, alpha: 5 %}")
+    assert [each.code for each in found] == ["rule-only-marks"]
+
+
+def test_where_no_level_is_written_the_warning_counts_the_one_that_rules_take() -> None:
+    assert DEFAULT_ALPHA == ALPHA

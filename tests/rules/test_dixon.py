@@ -66,6 +66,13 @@ def test_dean_and_dixons_first_example_is_kept_at_90_per_cent() -> None:
     assert dixon(values, alpha=0.11, floor=0.0) is not None
 
 
+def test_the_largest_of_eight_in_dataplots_example_is_kept() -> None:
+    # Data of NIST Dataplot's page on Dixon's test; r10 computed from the definition: 12 / 28.
+    values = [568.0, 570.0, 570.0, 570.0, 572.0, 578.0, 584.0, 596.0]
+    assert dixon(values, alpha=0.10, floor=0.0) is None
+    assert dixon_critical(8, alpha=0.10) > 12 / 28
+
+
 def test_dean_and_dixons_second_example_is_rejected_at_90_and_kept_at_95_per_cent() -> None:
     values = [0.189, 0.167, 0.187, 0.183, 0.186, 0.182, 0.181, 0.184, 0.181, 0.177]
     found = dixon(values, alpha=0.10, floor=0.0)

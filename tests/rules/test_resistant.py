@@ -25,6 +25,14 @@ def test_the_uranium_outlier_has_the_modified_z_score_that_is_published() -> Non
     assert found.statistic == pytest.approx(29.96271357, abs=1e-8)
 
 
+def test_the_furthest_of_rosners_three_has_the_modified_z_score_of_the_definition() -> None:
+    # Computed from the definition, no published figure: median 2.095, MAD 0.545.
+    found = modified_z(ROSNER, floor=0.0, more_than=3.5)
+    assert found is not None
+    assert ROSNER[found.places[0]] == 6.01
+    assert found.statistic == pytest.approx(4.8453, abs=5e-5)
+
+
 def test_two_outliers_do_not_mask_each_other_from_the_median() -> None:
     # Computed by hand with the definition: median 2.45, MAD 0.15.
     values = [2.1, 2.6, 2.4, 2.5, 2.3, 2.1, 2.3, 2.6, 8.2, 8.3]
