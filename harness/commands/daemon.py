@@ -1,8 +1,9 @@
 """Watch over this rig: start what is on its queue in its nights, and tell persons.
 
 One daemon on a rig. It goes on until it is told to stop (SIGTERM, Ctrl-C); a runner at work is
-then stopped first, and its pass recorded as interrupted. Leave a rig alone at night only with
-clear air paths, a smoke alarm, and no modified power path.
+then stopped first, and its pass recorded as interrupted. It starts the page, too, as a process
+of its own, and again when that ends; rig.yaml says with which options, or that it shall not.
+Leave a rig alone at night only with clear air paths, a smoke alarm, and no modified power path.
 """
 
 from __future__ import annotations
@@ -12,8 +13,9 @@ import faulthandler
 import json
 import platform
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
@@ -32,6 +34,7 @@ from harness.watch.log import FILE, open_log
 from harness.watch.login_session import login_session
 from harness.watch.metrics import serve
 from harness.watch.night_watch import NightWatch
+from harness.watch.page_process import HarnessPage, PageProcess
 from harness.watch.ports import Log
 from harness.watch.posting import Posting
 from harness.watch.reading import PlanFiles, StoreFiles
@@ -50,6 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--once", action="store_true", help="leave when nothing more is due, instead of waiting"
     )
+    parser.add_argument("--no-page", action="store_true", help="start no page")
     parser.add_argument("--json", action="store_true", help="print one JSON object at the end")
 
 
@@ -63,7 +67,9 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         outside_sensors(state)  # refuses now, and not at night, what a runner would refuse
         log = stack.enter_context(open_log(state, out=sys.stderr if args.json else out))
         journal = stack.enter_context(WatchJournal(state))
-        daemon = stack.enter_context(_daemon(state, rig, journal, log, settings))
+        options = None if args.once or args.no_page else settings.page_options
+        page = _page(state, rig, log, options)
+        daemon = stack.enter_context(_daemon(state, rig, journal, log, settings, page))
         _say_where(log, state, journal)
         before = {key: len(starts) for key, starts in journal.standing.starts.items()}
         reason = daemon.carry_on(once=args.once)
@@ -75,15 +81,24 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
 
 @contextmanager
 def _daemon(
-    state: Path, rig: WatchedRig, journal: WatchJournal, log: Log, settings: WatchSettings
+    state: Path,
+    rig: WatchedRig,
+    journal: WatchJournal,
+    log: Log,
+    settings: WatchSettings,
+    page: PageProcess | None,
 ) -> Iterator[Daemon]:
     become_subreaper()
     keep_descriptors()
     waker = Waker()
     posting = Posting(journal, settings.recipients, log=log, now=rig.now, steady_s=rig.steady_s)
+
+    def strangers() -> tuple[int, ...]:
+        return (*posting.process(), *(() if page is None else page.process()))
+
     watch = NightWatch(
         journal=journal,
-        runners=ProcessRunners(state, strangers=posting.process),
+        runners=ProcessRunners(state, strangers=strangers),
         plans=PlanFiles(_checked),
         stores=StoreFiles(platform.node()),
         rig=rig,
@@ -93,8 +108,28 @@ def _daemon(
     if settings.metrics_port:
         serve(watch, settings.metrics_port)
     with waker.signals():
-        yield Daemon(watch=watch, posting=posting, manager=ServiceManager(), waker=waker, log=log)
+        try:
+            yield Daemon(
+                watch=watch,
+                posting=posting,
+                manager=ServiceManager(),
+                waker=waker,
+                log=log,
+                page=page,
+            )
+        finally:
+            if page is not None:
+                page.stop()
     waker.close()
+
+
+def _page(
+    state: Path, rig: WatchedRig, log: Log, options: Sequence[str] | None
+) -> PageProcess | None:
+    """Return what keeps the page going, which is given *options*; None: it is not wanted."""
+    if options is None:
+        return None
+    return PageProcess(partial(HarnessPage, state, options), log=log, steady_s=rig.steady_s)
 
 
 def _checked(file: str) -> Plan:

@@ -24,11 +24,11 @@ from typing import Any, TextIO
 
 from harness.errors import AskedError, Exit, Problem
 from harness.rig.clock import MachineClock
-from harness.settings import rig_folder, store_folder
+from harness.settings import daemon_of_page, rig_folder, store_folder
 
 TYPE_CHECKING = False  # as typing has it: the page's parts are imported when it is started
 if TYPE_CHECKING:
-    from harness.views.page.actions import PlanFile
+    from harness.views.page.actions import PlanFile, QueuedPlan
 
 SCHEMA = "harness.page/1"
 PORT = 8017
@@ -73,16 +73,39 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 do="give both --tls-certificate and --tls-key",
             )
         )
+    tls = None
+    if args.tls_certificate is not None:
+        from harness.views.page.tls import tls_of
+
+        tls = tls_of(args.tls_certificate, args.tls_key)
+    daemon = daemon_of_page()
+    if daemon is not None and not _ends_with(daemon):
+        return Exit.WELL
     bound = listening(args.host, args.port)
     with bound:
         port = bound.getsockname()[1]
         app, door, token = _app(args, port)
-        server = make_server(app, tls_certificate=args.tls_certificate, tls_key=args.tls_key)
-        host = f"[{args.host}]" if ":" in args.host.strip("[]") else args.host
-        address = f"{door.scheme}://{args.name[0] if args.behind_proxy else f'{host}:{port}'}/"
-        _say(address, token, out, as_json=args.json)
+        server = make_server(app, tls=tls)
+        _say(_address(args, door.scheme, port), token, out, as_json=args.json)
         server.run(sockets=[bound])
     return Exit.WELL
+
+
+def _ends_with(daemon: int) -> bool:
+    """Let this page end with the daemon that started it; return whether that is there yet."""
+    from harness.rig.ending import end_with
+
+    return end_with(daemon)
+
+
+def _address(args: argparse.Namespace, scheme: str, port: int) -> str:
+    """Return where a person opens the page."""
+    from harness.views.page.door import is_everywhere
+
+    if args.behind_proxy:
+        return f"{scheme}://{args.name[0]}/"
+    host = str(args.name[0] if is_everywhere(args.host) else args.host).strip("[]")
+    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
 
 
 def _say(address: str, token: str, out: TextIO, *, as_json: bool) -> None:
@@ -128,7 +151,11 @@ def _app(args: argparse.Namespace, port: int) -> tuple[Any, Any, str]:
         ahead=Ahead(desk),
         door=way,
         visitors=Visitors(token),
-        queue=Queue(plans=partial(plans_in, plans), put=partial(queued, plans, store)),
+        queue=Queue(
+            plans=partial(plans_in, plans),
+            put=partial(queued, plans, store),
+            queued=partial(on_queue, rig),
+        ),
         steady_s=clock.steady_s,
     )
     return make_app(page), way, token
@@ -141,13 +168,39 @@ def queued(plans: Path, store: Path, plan: PlanFile, by: str) -> str:
         HarnessError: what ``harness queue`` would say.
     """
     path = str(plans / plan.name)
-    found = asked("queue", [f"--store={store}", path])
+    found = asked("queue", [f"--store={store}", f"--by={by}", path])
     number = next(each["entry"] for each in found["entries"] if each["plan"] == path)
     starts = (each["at"] for each in found["next_starts"] if each["entry"] == number)
     when = next(starts, None)
-    start = f"; next start {when[:16]} UTC" if when else ""
+    start = f"; next start {when[:10]} {when[11:16]} UTC" if when else ""
     idle = "" if found["daemon"] else "; no daemon watches this rig: harness daemon"
-    return f"{plan.name} is on the queue as number {number}, asked by {by}{start}{idle}"
+    return f"{plan.name} is on the queue as number {number}{start}{idle}"
+
+
+def on_queue(rig: Path) -> tuple[QueuedPlan, ...]:
+    """Return what is on the queue of the rig whose own state is in the folder *rig*.
+
+    No plan is read for it: it may be asked in the middle of a pass.
+    """
+    from harness.views.page.actions import QueuedPlan
+    from harness.watch.journal import FILE, WatchJournal
+
+    if not (rig / FILE).exists():
+        return ()
+    with WatchJournal(rig) as journal:
+        standing = journal.standing
+    return tuple(
+        QueuedPlan(
+            entry=each.entry,
+            plan=Path(each.plan).name,
+            by=each.by,
+            at=each.at,
+            start=each.start,
+            end=each.end,
+            last=left.how.value if (left := standing.last_left(each.entry)) else "",
+        )
+        for each in standing.entries
+    )
 
 
 def asked(command: str, arguments: Sequence[str]) -> Mapping[str, Any]:

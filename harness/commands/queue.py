@@ -7,7 +7,9 @@ the same time are started in the queue's order, one after the other.
 from __future__ import annotations
 
 import argparse
+import getpass
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TextIO
@@ -36,6 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", metavar="WHEN", help='from then on: "now", "22:30", a day and time')
     parser.add_argument("--until", metavar="WHEN", help="with --at: begin no pass that ends later")
     parser.add_argument("--store", metavar="FOLDER", help="where everything is kept")
+    parser.add_argument("--by", metavar="NAME", help="who asks (default: the login name)")
     parser.add_argument("--list", action="store_true", help="show the queue (also without a PLAN)")
     parser.add_argument("--remove", metavar="ENTRY", type=int, help="take this one off the queue")
     parser.add_argument("--move", metavar="ENTRY", type=int, help="put this one elsewhere")
@@ -48,8 +51,8 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     asked = [args.plan is not None, args.remove is not None, args.move is not None, args.list]
     if sum(asked) > 1:
         raise _asked("one-at-a-time", "a PLAN, --remove, --move and --list are one at a time")
-    if args.plan is None and (args.at or args.until or args.store):
-        raise _asked("no-plan", "--at, --until and --store are of a PLAN, and none is given")
+    if args.plan is None and (args.at or args.until or args.store or args.by is not None):
+        raise _asked("no-plan", "--at, --until, --store and --by are of a PLAN: none is given")
     if args.before is not None and args.plan is None and args.move is None:
         raise _asked("no-plan", "--before is of a PLAN or of --move, and none is given")
     now = MachineClock().now()
@@ -82,15 +85,7 @@ def _changes(
                     f"the plan is on the queue already, as number {each.entry}",
                     f"take that one off first, to change when it runs: --remove {each.entry}",
                 )
-        numbered = e.Queued(
-            at=at,
-            entry=standing.next_entry,
-            plan=added.plan,
-            store=added.store,
-            folder=added.folder,
-            start=added.start,
-            end=added.end,
-        )
+        numbered = replace(added, at=at, entry=standing.next_entry)
         place: list[e.Event] = []
         if args.before is not None:
             place.append(e.Moved(at=at, entry=numbered.entry, before=args.before))
@@ -138,7 +133,21 @@ def _entry(args: argparse.Namespace, now: datetime) -> e.Queued:
         folder=str(Path.cwd()),
         start=start.isoformat() if start is not None else "",
         end=end.isoformat() if end is not None else "",
+        by=_name(args.by),
     )
+
+
+def _name(given: str | None) -> str:
+    """Return who asks; empty where neither they nor the system say so."""
+    if given is None:
+        try:
+            return getpass.getuser()
+        except (OSError, KeyError):  # a service without a login
+            return ""
+    name = " ".join(given.split())
+    if not name or not name.isprintable():
+        raise _asked("bad-name", "--by names nobody", "write a name")
+    return name
 
 
 def _asked(code: str, what: str, do: str = "harness queue --help says how") -> AskedError:
@@ -160,6 +169,7 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
                 "plan": entry.plan,
                 "store": entry.store,
                 "queued_at": entry.at,
+                "by": entry.by or None,
                 "start": entry.start or None,
                 "end": entry.end or None,
                 "problem": fact if isinstance(fact, str) else None,
@@ -181,7 +191,8 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
     for row in rows:
         when = f"from {_local(str(row['start']))}" if row["start"] else "in its nights"
         until = f" until {_local(str(row['end']))}" if row["end"] else ""
-        print(f"{row['entry']:>4}  {row['plan']}  {when}{until}", file=out)
+        by = f", asked by {row['by']}" if row["by"] else ""
+        print(f"{row['entry']:>4}  {row['plan']}  {when}{until}{by}", file=out)
         print(f"      store {row['store']}", file=out)
         if row["problem"]:
             print(f"      cannot be started: {row['problem']}", file=out)

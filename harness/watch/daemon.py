@@ -2,8 +2,8 @@
 
 Touches signals, processes and the clock. What is to be done is ``harness.watch.night_watch``'s;
 here is when it is asked, and the order in which everything stops: the alarm, the runner (which
-ends its command and records the pass as interrupted), what they left, the notices. Each wait is
-bounded.
+ends its command and records the pass as interrupted), what they left, the notices, the page.
+Each wait is bounded.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from harness.watch.alarm import Alarm
 from harness.watch.due import next_starts
 from harness.watch.log import bind
 from harness.watch.night_watch import NightWatch
+from harness.watch.page_process import PageProcess
 from harness.watch.ports import Log
 from harness.watch.posting import Posting
 from harness.watch.service_manager import ServiceManager
@@ -86,13 +87,15 @@ class Waker:
 
 @dataclass(slots=True, kw_only=True)
 class Daemon:
-    """One daemon's work."""
+    """One daemon's work. ``page`` None: it starts none."""
 
     watch: NightWatch
     posting: Posting
     manager: ServiceManager
     waker: Waker
     log: Log
+    page: PageProcess | None = None
+    _page_nap_s: float | None = None
     _said: tuple[str, ...] | None = None
 
     def carry_on(self, *, once: bool) -> str:
@@ -128,12 +131,12 @@ class Daemon:
         else:
             bind(run=work.runner.run or None, cell=work.cell, attempt=work.attempt)
         # The pipe tells of the start of a pass before its command is started.
-        return self.posting.look(quiet=work is not None and work.in_pass)
+        quiet = work is not None and work.in_pass
+        self._page_nap_s = None if self.page is None else self.page.look(quiet=quiet)
+        return self.posting.look(quiet=quiet)
 
     def _sleep(self, nap_s: float | None) -> None:
-        most = [LOOK_S]
-        if nap_s is not None:
-            most.append(nap_s)
+        most = [LOOK_S, *(each for each in (nap_s, self._page_nap_s) if each is not None)]
         if self.manager.every_s is not None:
             most.append(self.manager.every_s)
         if self.watch.at_work is not None:
@@ -142,7 +145,8 @@ class Daemon:
 
     def _descriptors(self) -> tuple[int, ...]:
         work = self.watch.at_work
-        return () if work is None else work.runner.descriptors()
+        page = () if self.page is None else self.page.descriptors()
+        return page if work is None else (*page, *work.runner.descriptors())
 
     def _say_next(self) -> None:
         """Say the next three starts, in local time and UTC, whenever they are others."""
@@ -184,3 +188,5 @@ class Daemon:
                 self.log.warning("the runner did not leave and is ended", **where)
             self.watch.end()
         self.posting.stop()
+        if self.page is not None:
+            self.page.stop()

@@ -6,7 +6,7 @@ late somebody asks, a night is started once.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from itertools import islice
@@ -82,6 +82,7 @@ def due(
     busy: str = "",
     holds: Sequence[Held] = (),
     steps: Mapping[int, str] | None = None,
+    runs: Mapping[int, Collection[str]] | None = None,
 ) -> Due:
     """Return what is due at *now*.
 
@@ -92,6 +93,7 @@ def due(
         busy: Why nothing can be started now: a runner is at work; empty: none is.
         holds: Why the rig is held; empty: it is not.
         steps: Open steps of a person, by the entry whose run they belong to.
+        runs: The runs of each entry's plan, also those that the queue did not start.
     """
     start: Opening | None = None
     waits: dict[int, str] = {}
@@ -108,7 +110,9 @@ def due(
             continue
         if ahead[0].end is not None:
             wakes.append(ahead[0].end)
-        why = _not_now(standing, ahead[0], busy=busy, holds=holds, steps=steps or {})
+        why = _not_now(
+            standing, ahead[0], busy=busy, holds=holds, steps=steps or {}, runs=runs or {}
+        )
         if why:
             waits[entry.entry] = why
         elif start is None:
@@ -163,13 +167,14 @@ def _not_now(
     busy: str,
     holds: Sequence[Held],
     steps: Mapping[int, str],
+    runs: Mapping[int, Collection[str]],
 ) -> str:
     """Return why *opening*, which is open, is not started; empty: it is due."""
     if busy:
         return busy
-    own = standing.runs.get(opening.entry.entry, "")
+    own = {standing.runs.get(opening.entry.entry, ""), *runs.get(opening.entry.entry, ())}
     for held in holds:
-        if not own or held.debt_of != own:
+        if not held.debt_of or held.debt_of not in own:
             return f"the rig is held: {held.reason}"
     for number, step in steps.items():
         # While a person's step is open nothing else is started: a case may be open.

@@ -27,7 +27,10 @@ class Leaving(enum.Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Queued:
-    """A plan was put on the queue's end. ``start`` empty: its own nights; ``end`` empty: none."""
+    """A plan was put on the queue's end. ``start`` empty: its own nights; ``end`` empty: none.
+
+    ``by`` says who put it there; empty where that was not kept.
+    """
 
     at: str
     entry: int
@@ -36,6 +39,7 @@ class Queued:
     folder: str  #: where the plan's commands run
     start: str = ""
     end: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ class Seen:
     ``status`` is its exit status, negative where a signal ended it, None where nobody could
     see it; ``phase`` where its run stands, empty where there is none yet, and ``why`` the
     reason of its pause; ``told`` whether the daemon had told it to stop; ``held`` whether a
-    hold of the rig stands.
+    hold of the rig stands; ``owes`` whether the run has yet to put something back.
     """
 
     status: int | None
@@ -27,6 +27,7 @@ class Seen:
     told: bool
     held: bool
     why: str = ""
+    owes: bool = False
 
 
 def how_it_left(seen: Seen) -> Leaving:
@@ -44,6 +45,8 @@ def how_it_left(seen: Seen) -> Leaving:
             return Leaving.STOPPED
         case None if seen.phase == "paused" and not seen.why.startswith(REASON):
             return Leaving.STOPPED  # with the machine or the session: the night is not over
+        case None if seen.phase == "finished" and seen.owes:
+            return Leaving.GONE  # while it put back
         case None:
             by_phase = {
                 "finished": Leaving.FINISHED,

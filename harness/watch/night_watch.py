@@ -85,14 +85,15 @@ class NightWatch:
         return self.journal.standing.entries
 
     def _start_due(self) -> None:
-        now, hours = self.rig.now(), self.hours()
+        now, hours, holds = self.rig.now(), self.hours(), self.rig.holds()
         found = due(
             self.journal.standing,
             hours,
             now,
             busy=self.runners.at_work(),
-            holds=self.rig.holds(),
+            holds=holds,
             steps=self._open_steps(),
+            runs=self._own_runs() if any(held.debt_of for held in holds) else {},
         )
         self.last = found
         for missed in found.missed:
@@ -118,6 +119,15 @@ class NightWatch:
                     number = entry.entry if entry is not None else -1 - len(found)
                     found[number] = f"{run.run}: {run.step}"
         return found
+
+    def _own_runs(self) -> dict[int, list[str]]:
+        """Return the runs of each entry's plan, also those that were started by hand."""
+        return {
+            entry.entry: [
+                run.run for run in self.stores.runs(entry.store) if self._is_of(run, entry)
+            ]
+            for entry in self._entries()
+        }
 
     def _is_of(self, run: RunSeen, entry: e.Queued) -> bool:
         facts = self.plans.facts(entry.plan)
@@ -186,6 +196,7 @@ class NightWatch:
                 status=None,
                 phase=seen.phase if seen else "",
                 told=False,
+                owes=seen is not None and seen.run in {x.debt_of for x in self.rig.holds()},
                 held=False,
                 why=seen.why if seen else "",
             )

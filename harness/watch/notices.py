@@ -77,11 +77,12 @@ def of_records(run: str, records: Iterable[Kept], *, rig: str, store: str) -> It
         key, seq = f"{run}#{record.seq}", record.seq
         match record.kind:
             case "step-asked":
+                opens, attend = body["opens_case"], body.get("attend", False)
                 lines = step_lines(
-                    tuple(body["say"]), opens_case=body["opens_case"], reboot=body["reboot"]
+                    tuple(body["say"]), opens_case=opens, reboot=body["reboot"], attend=attend
                 )
                 hint = confirm_hint(
-                    step=body["step"], run=run, store=store, attending=body["opens_case"]
+                    step=body["step"], run=run, store=store, attending=opens or attend
                 )
                 text = "\n".join([*lines, "", hint])
                 title = f"{rig}: a person is needed for step {body['step']} of {run}"

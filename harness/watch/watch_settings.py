@@ -12,6 +12,8 @@ its place.
     watch:
       metrics: 9464                         # a port of 127.0.0.1 for figures; none unless said
       stuck_after: 10 min
+      page: false                         # the daemon starts no page; it does unless told
+      page_options: [--port, "8100"]      # what `harness page` is given
 
 ``on`` chooses what is told; where it does not stand, failed cells are not. A notice is tried
 ``tries`` times, the wait doubled from each to the next. An address may hold a password: keep
@@ -30,7 +32,7 @@ from harness.plan.kinds import Desk, Field, ListOf, Values
 from harness.plan.mappings import Mapping
 from harness.plan.measures import Length, Whole
 from harness.plan.read import read_plan
-from harness.plan.texts import Choice, Text
+from harness.plan.texts import Choice, Flag, Text
 from harness.plan.vocabulary import Vocabulary
 from harness.rig.sensors.outside_settings import FILE
 from harness.watch.notices import USUAL, NoticeKind
@@ -51,11 +53,15 @@ class Recipient:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WatchSettings:
-    """All of it. ``metrics_port`` 0: no figures are served. ``stuck_s`` None: by the plan."""
+    """All of it. ``metrics_port`` 0: no figures are served. ``stuck_s`` None: by the plan.
+
+    ``page_options`` None: the daemon starts no page; else what ``harness page`` is given.
+    """
 
     recipients: tuple[Recipient, ...] = ()
     metrics_port: int = 0
     stuck_s: float | None = None
+    page_options: tuple[str, ...] | None = ()
 
 
 class _To(Mapping):
@@ -93,8 +99,12 @@ _METRICS: Field[int] = Field("metrics", Whole(low=1, high=65_535), "the port for
 _STUCK: Field[float] = Field(
     "stuck_after", Length(low=5.0, high=86_400.0), "when a silent runner is ended"
 )
+_PAGE: Field[bool] = Field("page", Flag(), "whether the daemon starts the page")
+_PAGE_OPTIONS: Field[tuple[str, ...]] = Field(
+    "page_options", ListOf(Text("an option", most=2000), least=0), "what the page is given"
+)
 _NOTICES = ListOf(_To(_TO, _TO_IN, _ON, _TRIES, _AFTER), least=0)
-_WATCH = Mapping(_METRICS, _STUCK)
+_WATCH = Mapping(_METRICS, _STUCK, _PAGE, _PAGE_OPTIONS)
 
 
 def watch_settings(folder: Path) -> WatchSettings:
@@ -124,7 +134,14 @@ def watch_settings(folder: Path) -> WatchSettings:
         recipients=tuple(_recipient(values, n) for n, values in enumerate(recipients, start=1)),
         metrics_port=watch.of(_METRICS, 0) if watch is not None else 0,
         stuck_s=watch.get(_STUCK) if watch is not None else None,
+        page_options=_page_options(watch),
     )
+
+
+def _page_options(watch: Values | None) -> tuple[str, ...] | None:
+    if watch is None:
+        return ()
+    return watch.of(_PAGE_OPTIONS, ()) if watch.of(_PAGE, True) else None
 
 
 def _address(values: Values) -> str:

@@ -7,7 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,10 +36,12 @@ class Served:
 
 
 @contextmanager
-def page_process(environment: Mapping[str, str], *, folder: Path) -> Iterator[Served]:
+def page_process(
+    environment: Mapping[str, str], *, folder: Path, options: Sequence[str] = ()
+) -> Iterator[Served]:
     """Run ``harness page`` until the block ends; a signal then ends it in order."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "harness", "page", "--port", "0", "--json"],
+        [sys.executable, "-m", "harness", "page", "--port", "0", "--json", *options],
         cwd=folder,
         env={**os.environ, **environment, "PYTHONPATH": str(ROOT)},
         stdout=subprocess.PIPE,

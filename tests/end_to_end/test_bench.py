@@ -245,6 +245,20 @@ def test_the_processor_time_of_the_runner_is_told_with_the_pass(tmp_path: Path) 
     assert report.slept_s == 0.0
 
 
+def test_the_instants_of_the_looks_are_told_with_the_pass(tmp_path: Path) -> None:
+    before_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+    sampling = bench(tmp_path).carry_out(task(title("sleep", "2.3")), _never).sampling
+    assert sampling is not None
+    assert before_s < sampling.started_s
+    assert sampling.interval_s == 1.0
+    ticks = [round(start - sampling.started_s) for start, _ in sampling.looks]
+    assert ticks == [0, 1, 2]
+    assert all(start < end for start, end in sampling.looks)
+    # The clock of the day, laid on the steady one, gives the same instant.
+    of_day_s = time.time() + sampling.behind_s[2]
+    assert of_day_s == pytest.approx(time.clock_gettime(time.CLOCK_BOOTTIME), abs=0.05)
+
+
 # --- plain commands and levels ------------------------------------------------------------
 
 

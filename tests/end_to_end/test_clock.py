@@ -38,6 +38,23 @@ def test_a_machine_that_never_slept_was_not_suspended() -> None:
     assert abs(clock.suspended_s() - (clock.steady_s() - clock.awake_s())) < 0.01
 
 
+def test_a_process_that_is_kept_waiting_between_two_clocks_does_not_take_that_for_a_sleep(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    clock, real = MachineClock(), time.clock_gettime
+    waits = [0.06, 0.2, 0.06]
+
+    def waiting(which: int) -> float:
+        found = real(which)
+        time.sleep(waits.pop() if waits else 0.0)  # the processor is with somebody else
+        return found
+
+    before_s = clock.suspended_s()
+    monkeypatch.setattr(time, "clock_gettime", waiting)
+    assert abs(clock.suspended_s() - before_s) < 0.02
+    assert not waits
+
+
 def test_the_boot_is_known_by_the_kernels_own_name_for_it() -> None:
     assert boot_id() == Path("/proc/sys/kernel/random/boot_id").read_text().strip()
 

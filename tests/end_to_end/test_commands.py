@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from harness.rig import process
 from harness.rig.command import Patience
 from harness.rig.tasks import EndedBy, PassReport
 from harness.rig.tree import having_in_environment
@@ -268,3 +271,22 @@ def test_a_command_gets_the_cores_back_that_the_runner_gave_up(tmp_path: Path) -
     finally:
         os.sched_setaffinity(0, cores)
     assert members(report)["output/stdout"].decode().strip() == str(sorted(cores))
+
+
+def test_a_command_is_sent_off_the_runners_core_before_it_may_use_it_too() -> None:
+    # The kernel leaves a busy thread where it began (sched(7): only its balancing moves it).
+    launcher = Path(process.__file__).with_name("launcher.py")
+    code = (
+        "import os, runpy, sys\n"
+        "os.sched_getaffinity = lambda pid: {3}\n"
+        "os.sched_setaffinity = lambda pid, cores: print(sorted(cores))\n"
+        "os.execvp = lambda name, arguments: sys.exit(f'became {name}')\n"
+        "sys.argv = ['launcher', '1', str(os.getppid()), '0,1,2,3', '0', '', '/', 'quay']\n"
+        f"runpy.run_path({str(launcher)!r}, run_name='__main__')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=30, check=False
+    )
+    assert done.stderr == "became quay\n"
+    set_to = [line for line in done.stdout.splitlines() if line.startswith("[")]
+    assert set_to == ["[0, 1, 2]", "[0, 1, 2, 3]"]

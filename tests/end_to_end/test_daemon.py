@@ -12,6 +12,7 @@ import json
 import os
 import signal
 import socket
+import subprocess
 import threading
 import time
 import urllib.request
@@ -49,6 +50,10 @@ class Night(Place):
     def settings(self, text: str) -> None:
         self.rig.mkdir(exist_ok=True)
         (self.rig / "rig.yaml").write_text(text, encoding="utf-8")
+
+    def daemon(self) -> subprocess.Popen[str]:
+        """Start a daemon that starts no page."""
+        return self.start("daemon", "--no-page")
 
     def events(self, kind: type[e.Event]) -> list[Any]:
         lines = (self.rig / "watch.jsonl").read_text(encoding="utf-8").splitlines()
@@ -107,7 +112,7 @@ def test_what_is_queued_is_carried_out_and_leaves_the_queue(place: Night) -> Non
 
 
 def test_a_plan_put_on_the_queue_of_a_waiting_daemon_starts_at_once(place: Night) -> None:
-    daemon = place.start("daemon")
+    daemon = place.daemon()
     until(lambda: any(x["event"] == "next start" for x in place.log_lines()))
     place.queue()
 
@@ -124,7 +129,7 @@ def test_sigterm_in_a_pass_stops_the_runner_first_and_the_next_daemon_goes_on(
 ) -> None:
     place.write(frames=200)  # a pass of a second
     place.queue()
-    daemon = place.start("daemon")
+    daemon = place.daemon()
     until(lambda: len(place.passes()) >= 2)
     owner = place.runner()
     assert owner is not None
@@ -148,7 +153,7 @@ def test_a_runner_outlives_a_daemon_that_is_killed_and_the_next_takes_it_over(
 ) -> None:
     place.write(frames=200)
     place.queue()
-    daemon = place.start("daemon")
+    daemon = place.daemon()
     until(lambda: place.passes() and place.runner())
     owner = place.runner()
     assert owner is not None
@@ -169,7 +174,7 @@ def test_a_runner_that_is_killed_is_started_again_and_nothing_is_counted_twice(
 ) -> None:
     place.write(frames=200)
     place.queue()
-    place.start("daemon")
+    place.daemon()
     until(lambda: len(place.passes()) >= 2 and place.runner())
     owner = place.runner()
     assert owner is not None
@@ -185,7 +190,7 @@ def test_a_stuck_runner_is_seen_written_down_and_ended_with_its_command(place: N
     place.settings("watch: {stuck_after: 5 s}")
     place.write(frames=200)
     place.queue()
-    place.start("daemon")
+    place.daemon()
     until(lambda: len(place.passes()) >= 2 and place.runner())
     owner = place.runner()
     assert owner is not None
@@ -202,7 +207,7 @@ def test_a_stuck_runner_is_seen_written_down_and_ended_with_its_command(place: N
 
 
 def test_a_second_daemon_is_refused_and_told_who_watches(place: Night) -> None:
-    first = place.start("daemon")
+    first = place.daemon()
     until(lambda: place.log_lines())
 
     status, _, err = place.harness("daemon")
@@ -273,7 +278,7 @@ def test_figures_are_served_on_this_machine_in_the_prometheus_format(place: Nigh
         port = free.getsockname()[1]
     place.settings(f"watch: {{metrics: {port}}}")
     place.queue("--at", "2099-01-01 22:30")
-    place.start("daemon")
+    place.daemon()
     until(lambda: any(x["event"] == "next start" for x in place.log_lines()))
 
     with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics", timeout=10) as answer:

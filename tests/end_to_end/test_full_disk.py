@@ -158,3 +158,33 @@ def test_a_disk_that_is_full_in_mid_run_holds_the_rig_and_the_run_goes_on_after_
         assert [(x.hold, x.fault) for x in held] == [(hold, "store-refused")]
         closed = [x for x in after if isinstance(x, r.CellClosed)]
         assert [(x.state, len(x.kept)) for x in closed] == [(r.CellState.ACCEPTED, 2)] * 2
+
+
+def test_where_no_file_may_grow_further_nothing_kept_is_lost_and_the_run_goes_on(
+    tmp_path: Path,
+) -> None:
+    # Needs no file system of its own: a limit on the size of every file that is written.
+    limited = f'ulimit -f {2 * 160}; exec "$@"'  # in blocks of 512 bytes (POSIX)
+    with Place(tmp_path) as place:
+        plan = place.folder / "plan.yaml"
+        text = plan.read_text(encoding="utf-8").replace(
+            "keep: 2, at_most: 4", "keep: 5, at_most: 5"
+        )
+        plan.write_text(text, encoding="utf-8")
+        done = subprocess.run(
+            ["sh", "-c", limited, "-", sys.executable, "-m", "harness", "run", "plan.yaml"],
+            cwd=place.folder, env=place.environment(), stdin=subprocess.DEVNULL,
+            capture_output=True, text=True, check=False, timeout=60,
+        )  # fmt: skip
+        assert done.returncode == 4, done.stdout + done.stderr
+        assert "error[store-failed]" in done.stderr
+        assert "error[rig-held]" in done.stderr
+        assert "Traceback" not in done.stderr
+        before = place.entries()
+        status, out, _ = place.harness("verify")
+        assert status == 0, out
+        assert place.harness("release", "--by", "Ana")[0] == 0
+        status, out, err = place.harness("run", "plan.yaml")
+        assert status == 0, out + err
+        assert place.entries()[: len(before)] == before
+        assert place.harness("verify")[0] == 0

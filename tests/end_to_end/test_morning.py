@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from harness.run import records as r
+from harness.store.sqlite import open_store
 from tests.end_to_end.runs import Place
 from tests.end_to_end.test_kill import MOMENTS
 
@@ -33,25 +35,46 @@ def place(done: Place, tmp_path: Path) -> Iterator[Place]:
         yield found
 
 
+def rows(place: Place) -> list[tuple[int, str, str]]:
+    """Return every record as it is kept: its number, its body, its hash."""
+    with open_store(place.store, write=False) as store:
+        return [(row.seq, row.body, row.hash) for row in store.rows(the_run(place))]
+
+
+def bundles(place: Place) -> dict[str, str]:
+    """Return the SHA-256 of every kept bundle, by its path."""
+    found = place.store.rglob("*.tar.zst")
+    return {str(path): hashlib.sha256(path.read_bytes()).hexdigest() for path in found}
+
+
 def the_run(place: Place) -> str:
     [line] = place.json("status")["runs"]
     return str(line["run"])
 
 
 def test_a_rerun_measures_one_cell_again_and_shows_what_it_superseded(place: Place) -> None:
-    run, before = the_run(place), place.entries()
+    run, before, files = the_run(place), rows(place), bundles(place)
     key, other = (each["cell"] for each in place.json("trace")["cells"])
     status, out, err = place.harness(
         "rerun", run, "--cell", key[:6], "--because", "fan was unplugged", "--by", "Ana"
     )
     assert status == 0, out + err
+    assert rows(place)[: len(before)] == before
+    assert bundles(place).items() > files.items()
     after = place.entries()
-    assert after[: len(before)] == before
     assert not [x for x in after[len(before) :] if getattr(x.record, "cell", key) == other]
     _, table, _ = place.harness("results")
     assert "attempts 1, 2, 3; measured again, asked by Ana: fan was unplugged" in table
     _, story, _ = place.harness("trace", f"{key}-002")
     assert "attempts 1, 2, 3 are superseded, and kept" in story
+    assert place.harness("status")[1].splitlines()[-1] == (
+        f"  cell {key} measured again, asked by Ana: fan was unplugged; "
+        "attempts 1, 2, 3 superseded, and kept"
+    )
+    [line] = place.json("status")["runs"]
+    assert line["superseded"] == [
+        {"cell": key, "attempts": [1, 2, 3], "by": "Ana", "reason": "fan was unplugged"}
+    ]
 
 
 def test_a_rerun_asked_while_nobody_could_answer_is_carried_out_by_the_next_run(
@@ -96,6 +119,21 @@ def test_recomputing_changes_no_record_and_gives_the_same_where_nothing_is_asked
     other = place.json("recompute", run, "--rule", "rule: spread, on: average_fps, more_than: 1 %")
     assert other["file"] != again["file"]
     assert place.entries() == before
+
+
+def test_the_run_to_recompute_may_stand_after_what_is_chosen_of_it(place: Place) -> None:
+    run = the_run(place)
+    (cell, *_), low = place.json("recompute", run)["cells"], ("--low", "slowest-time")
+    again = place.json("recompute", *low, "--where", f"setting={cell['setting']}", run)
+    assert {each["setting"] for each in again["cells"]} == {cell["setting"]}
+
+
+def test_a_key_that_no_cell_has_names_the_run_it_was_looked_for_in(place: Place) -> None:
+    run = the_run(place)
+    status, _, err = place.harness("trace", "nokey-001")
+    assert status == 2
+    assert f"no cell of run {run} can be meant by 'nokey-001'" in err
+    assert f"harness trace --run {run}" in err
 
 
 def test_a_rule_that_cannot_be_is_told_as_in_a_plan(place: Place) -> None:

@@ -15,8 +15,10 @@ import pytest
 
 from harness.rig.holds import Holds
 from harness.rig.tasks import Hold
+from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.store.sqlite import open_store
+from tests.commands.test_page import NIGHT
 from tests.end_to_end.browsers import (
     Served,
     against_axe,
@@ -268,3 +270,51 @@ def test_a_failed_cell_is_measured_again_from_its_button(chromium: Any, tmp_path
         bench.harness("run", "plan.yaml")
         [again] = [x.record for x in bench.entries() if isinstance(x.record, r.CellReopened)]
         assert (again.by, again.reason) == ("Ana", "the save game was missing")
+
+
+def test_a_hold_is_released_and_a_plan_queued_from_their_buttons(
+    chromium: Any, tmp_path: Path
+) -> None:
+    place = made(tmp_path)
+    held = Hold(
+        id="h-1", run="", at="2026-11-02T23:00:00+00:00", reason="hot", do="clean the filter"
+    )
+    Holds(place.rig).hold(held)
+    (tmp_path / "plans").mkdir()
+    (tmp_path / "plans" / "night.yaml").write_text(NIGHT, encoding="utf-8")
+    environment = {"HARNESS_STORE": str(place.store), "HARNESS_RIG": str(place.rig)}
+    with page_process(environment, folder=tmp_path) as found, opened(chromium, found) as tab:
+        come_in(tab, found, "Ana")
+        tab.get_by_label("What was done").fill("the filter was cleaned")
+        tab.get_by_role("button", name="The rig has been put right, says Ana").click()
+        tab.get_by_text("released; the rig is free").wait_for()
+        tab.get_by_role("link", name="Plans").click()
+        tab.get_by_role("button", name="Queue night.yaml").click()
+        tab.get_by_text("night.yaml is on the queue as number 1").wait_for()
+        tab.get_by_role("region", name="On the queue").get_by_text("Ana").wait_for()
+    assert [(x.by, x.note) for x in Holds(place.rig).releases()] == [
+        ("Ana", "the filter was cleaned")
+    ]
+
+
+def test_a_run_is_stopped_between_passes_from_its_button(chromium: Any, tmp_path: Path) -> None:
+    with Bench(tmp_path) as bench:
+        path = bench.folder / "plan.yaml"
+        text = path.read_text(encoding="utf-8")
+        path.write_text(text.replace('"40"', '"400"'), encoding="utf-8")  # a pass of two seconds
+        runner = bench.start("run", "plan.yaml")
+        # Not in a tab that minds what a browser says: what takes work waits for the end of the
+        # pass, with status 503, and a browser writes that down.
+        with (
+            page_process(bench.environment(), folder=bench.folder) as found,
+            chromium.new_page(base_url=found.address) as tab,
+        ):
+            come_in(tab, found, "Ana")
+            tab.get_by_role("button", name="Stop after this pass").click(timeout=LATEST)
+            tab.get_by_text("asked by Ana").wait_for()
+            out, err = runner.communicate(timeout=60)
+        assert "Stopped. Everything measured so far is kept." in out + err, out + err
+        last = [x.record for x in bench.entries() if isinstance(x.record, r.RunPaused)][-1]
+        assert "Ana" in last.reason
+        judged = [x.record for x in bench.entries() if isinstance(x.record, r.PassJudged)]
+        assert Verdict.INTERRUPTED not in [each.verdict for each in judged]

@@ -13,6 +13,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,9 @@ from typing import Any
 import pytest
 
 from harness.__main__ import COMMANDS
+from harness.rig.locks import RunnerLock
+from harness.rules.judgement import Verdict
+from harness.run import records as r
 from harness.store.sqlite import open_store
 from tests.end_to_end.runs import Place
 from tests.end_to_end.test_door import BY_ANA, STEPS, wait_for_step
@@ -32,7 +36,7 @@ CAPTURES = ROOT / "tests" / "golden" / "captures"
 PLANS = ROOT / "tests" / "golden" / "plans"
 
 #: Kept records: their fields are those of their own classes.
-AS_KEPT = ("records[].body", "runs[].waits")
+AS_KEPT = ("records[].body", "runs[].waits", "kept[].asked", "comparisons[]")
 
 #: What ``figures`` adds to the error of a capture, in words above its table.
 OF_CAPTURES = {"errors[].verdict", "errors[].frames", "notes"}
@@ -127,12 +131,25 @@ def test_run_status_release_and_confirm(tmp_path: Path) -> None:
             "two-slots-1", plan_name="two-slots", plan_hash="9f" * 32, rig="bench-3", cells=2,
             at=datetime(2026, 11, 2, 22, 30, tzinfo=UTC),
         )  # fmt: skip
+        again = r.CellReopened(cell=examples.CELL, superseded=(1, 2), by="Ana", reason="odd")
+        store.put_request(
+            "two-slots-1", r.RequestKind.RERUN, by="Ana", at=examples.AT, cells=(examples.CELL,)
+        )
         journal.append(
-            [*examples.BEGINNING, examples.started(1)], at=examples.AT, boot=examples.BOOT
+            [*examples.BEGINNING, again, examples.started(3)], at=examples.AT, boot=examples.BOOT
         )
     measuring = place.json("status", "--store", str(tmp_path / "measuring"))
     with_runner = a_step_is_confirmed(tmp_path / "steps")
-    assert_as_documented("harness.status/1", standing, measuring, with_runner)
+    with RunnerLock(place.folder / "rig", plan="plan.yaml", now=examples.AT) as lock:
+        gate = {
+            "reading": "gpu.temperature", "bound": "at most 46 °C", "unit": "°C", "value": 51.0,
+            "why": None, "met": False, "opens_at": "2026-11-02T23:03:00+00:00",
+        }  # fmt: skip
+        instant = examples.AT.isoformat()
+        lock.tell({"since": instant, "at": instant, "gates": [gate]})
+        at_gate = place.json("status")
+    assert at_gate["runner"]["waits"]["gates"] == [gate]
+    assert_as_documented("harness.status/1", standing, measuring, with_runner, at_gate)
 
 
 def a_step_is_confirmed(folder: Path) -> dict[str, Any]:
@@ -164,7 +181,42 @@ def test_results(done: Place) -> None:
     unseen |= {path for path in wanted if path.startswith("cells[].superseded[]")}
     # A cell that was taken over says from where: test_reuse holds it to the table.
     unseen |= {path for path in wanted if path.startswith("cells[].reused.")}
+    # A cell that is unlike its history: test_results_beside_earlier_nights. Lost passes: there.
+    unseen |= {path for path in wanted if path.startswith(("unlike_history[]", "lost[]"))}
+    # Twenty passes in cells of four, and rules that may discard: tests/summary/test_signs.py.
+    unseen |= {path for path in wanted if path.startswith(("following.", "frequent."))}
+    # Facts and what they cost: tests/views/test_costs.py.
+    unseen |= {path for path in wanted if path.startswith(("facts.", "costs[]"))}
     assert set(paths(shown, wanted)) | unseen == wanted
+
+
+def test_results_beside_earlier_nights(tmp_path: Path) -> None:
+    nights = over_nights.nights_of([[60.0, 60.1], [60.1, 60.0], [60.0, 60.2]], reference=False)
+    last = over_nights.entries(
+        over_nights.counted([30.0, 30.1]),
+        run="last",
+        at=over_nights.FIRST_NIGHT + timedelta(days=9),
+    )
+    cell = over_nights.UHD
+    void = r.PassJudged(
+        cell=cell, attempt=1, verdict=Verdict.VOID, reason="no frames", fault="no-capture"
+    )
+    last = [
+        replace(entry, record=void)
+        if isinstance(entry.record, r.PassJudged) and entry.record.attempt == 1
+        else entry
+        for entry in last
+    ]
+    store = str(over_nights.keep(tmp_path / "store", [*nights, last]))
+    status, out, _ = Place(tmp_path).harness("results", "--store", store, "--json")
+    answer = json.loads(out)
+
+    assert status == 0
+    wanted = documented("harness.results/1")
+    for part in ("unlike_history", "lost"):
+        (one,) = answer[part]
+        documented_here = {path for path in wanted if path.startswith(f"{part}[].")}
+        assert {f"{part}[].{name}" for name in one} == documented_here
 
 
 def test_compare_and_ceilings(done: Place) -> None:
@@ -278,9 +330,12 @@ def test_rerun_recompute_and_verify(tmp_path: Path) -> None:
 def test_figures_of_a_sound_capture_and_of_one_that_is_refused(done: Place) -> None:
     column = ("--column", "frame_ms", "--unit", "ms")
     capped = done.json("figures", str(CAPTURES / "70_capped_flat.csv"), *column)
+    spikes = str(CAPTURES / "75_spikes_for_low_figures.csv")  # frames enough for a tail
+    within = done.json("figures", spikes, *column, "--within")
     refused = done.json("figures", str(CAPTURES / "51_negative.csv"), *column)
 
-    assert_as_documented("harness.figures/1", capped)
+    assert_as_documented("harness.figures/1", capped, within)
+    assert "within" not in capped
     of_errors = documented("Errors") | OF_CAPTURES
     assert {
         path for path in paths(refused, of_errors) if not path.startswith("error.")

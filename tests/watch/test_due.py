@@ -178,6 +178,19 @@ def test_what_a_run_has_yet_to_put_back_keeps_others_from_starting_and_not_itsel
     assert other.start is None
 
 
+def test_a_run_that_was_started_by_hand_may_put_back_what_it_owes_when_the_queue_starts_it() -> (
+    None
+):
+    debt = [Held(reason="power was not put back", debt_of="run-1")]
+    own = {1: ["run-0", "run-1"]}  # of the same plan; the queue has started none of them
+
+    found = at("2026-11-25T23:00Z", entry(1), entry(2), holds=debt, runs=own)
+
+    assert found.start is not None
+    assert found.start.entry.entry == 1
+    assert found.waits == {2: "the rig is held: power was not put back"}
+
+
 def test_while_a_step_is_open_only_the_run_that_it_belongs_to_is_started() -> None:
     events = (entry(1), entry(2))
 

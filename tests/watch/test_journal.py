@@ -15,10 +15,9 @@ from harness.watch.journal import WatchJournal
 from harness.watch.standing import Standing, apply, fold
 
 EVENTS = st.one_of(
-    *(
-        st.builds(kind)
-        for kind in (e.Queued, e.Moved, e.Removed, e.Started, e.Left, e.Missed, e.Noticed, e.Told)
-    )
+    st.builds(e.Queued, by=st.text()),
+    st.builds(e.Started, late_s=st.floats(allow_nan=False)),
+    *(st.builds(kind) for kind in (e.Moved, e.Removed, e.Left, e.Missed, e.Noticed, e.Told)),
 )
 
 
@@ -37,6 +36,16 @@ def test_an_event_reads_back_as_it_was_written(event: e.Event) -> None:
 @pytest.mark.parametrize("line", ["", "{", '{"kind": "left", "how": "away"}', '{"kind": "x"}', "7"])
 def test_a_line_that_is_no_event_of_ours_is_none(line: str) -> None:
     assert e.from_line(line) is None
+
+
+def test_a_plan_that_was_queued_before_it_was_kept_by_whom_reads_as_by_nobody() -> None:
+    line = (
+        '{"kind": "queued", "at": "2026-11-25T20:00:00Z", "entry": 1, "plan": "/plans/quay.yaml",'
+        ' "store": "/s", "folder": "/p", "start": "", "end": ""}'
+    )
+
+    assert e.from_line(line) == queued(1)
+    assert queued(1).by == ""
 
 
 @given(order=st.permutations(range(1, 6)), seed=st.integers())

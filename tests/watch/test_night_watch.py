@@ -135,6 +135,22 @@ def test_a_step_that_opens_the_case_is_told_at_once_with_its_cautions(
     assert "harness confirm --step 1 --by YOUR-NAME --attending --run run-1" in notice.body
 
 
+def test_somebody_is_called_to_stay_for_the_first_pass(simulated: Simulated) -> None:
+    stay = {"step": 2, "say": ["Stay."], "opens_case": False, "reboot": False, "attend": True}
+    simulated.queue()
+    simulated.look_at(START)
+    simulated.stores.kept = [Kept(seq=3, kind="step-asked", body=json.dumps(stay))]
+    simulated.runners.last.telling = [Line(run="run-1", kind="step-asked")]
+
+    simulated.watch.look()
+
+    (notice,) = simulated.events(e.Noticed)
+    assert isinstance(notice, e.Noticed)
+    assert "smell of burning" in notice.body
+    assert "unplug" not in notice.body
+    assert "harness confirm --step 2 --by YOUR-NAME --attending --run run-1" in notice.body
+
+
 def test_a_held_rig_is_told_and_not_started_until_it_is_released(simulated: Simulated) -> None:
     simulated.queue()
     simulated.look_at(START)
@@ -252,6 +268,21 @@ def test_after_the_machine_was_started_anew_the_records_say_what_is_to_be_done(
     simulated.anew().look()
 
     assert len(simulated.runners.started) == starts
+
+
+def test_a_finished_run_that_went_with_the_machine_while_it_put_back_is_started_to_do_so(
+    simulated: Simulated,
+) -> None:
+    simulated.queue()
+    simulated.look_at(START)
+    simulated.rig.boot = "boot-2"
+    simulated.stores.seen = [seen("finished")]
+    simulated.rig.held = [Held(reason="run-1 set power quiet", debt_of="run-1")]
+
+    simulated.rig.passes(600.0)
+    simulated.anew().look()
+
+    assert len(simulated.runners.started) == 2
 
 
 def test_a_missed_night_is_told(simulated: Simulated) -> None:

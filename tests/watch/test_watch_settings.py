@@ -31,7 +31,7 @@ notices:
     tries: 2
     retry_after: 1 min
   - to_in: BENCH_MAIL
-watch: {metrics: 9464, stuck_after: 20 min}
+watch: {metrics: 9464, stuck_after: 20 min, page_options: [--port, "8100"]}
 """
     found = settings(tmp_path, text)
 
@@ -52,7 +52,18 @@ watch: {metrics: 9464, stuck_after: 20 min}
         ),
         metrics_port=9464,
         stuck_s=1200.0,
+        page_options=("--port", "8100"),
     )
+
+
+@pytest.mark.parametrize(
+    ("watch", "options"),
+    [("{}", ()), ("{page: true}", ()), ("{page: false, page_options: [--port, '1']}", None)],
+)
+def test_the_page_is_started_unless_it_is_said_that_it_shall_not(
+    tmp_path: Path, watch: str, options: tuple[str, ...] | None
+) -> None:
+    assert settings(tmp_path, f"watch: {watch}").page_options == options
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ from harness.views.page.tonight import step as open_step
 
 MOST_NOTE = 500  #: characters
 MOST_CELLS = 2000  #: in one rerun
+MOST_REQUESTS = 1 << 31  #: of a run; whatever number stands in an address, SQLite can hold it
 
 
 class PlanFile(Value):
@@ -31,16 +32,38 @@ class PlanFile(Value):
     name: str
 
 
+class QueuedPlan(Value):
+    """A plan on the rig's queue: the name of its file, who put it there, and when it runs.
+
+    ``start`` and ``end`` are empty where its own nights say; ``last`` says how its latest
+    runner left, empty where none has.
+    """
+
+    entry: int
+    plan: str
+    by: str
+    at: str
+    start: str
+    end: str
+    last: str
+
+
 class Queue(Value):
     """The plans that may be queued, and how.
 
     Args:
         plans: Gives the plan files there are now.
         put: Queues one, for a person; returns what was done, in words. None: nothing here can.
+        queued: Gives what is on the queue, in order. None: no queue is kept here.
     """
 
     plans: Callable[[], Sequence[PlanFile]]
     put: Callable[[PlanFile, str], str] | None
+    queued: Callable[[], Sequence[QueuedPlan]] | None = None
+
+    def entries(self) -> Sequence[QueuedPlan]:
+        """Return what is on the queue, in order."""
+        return () if self.queued is None else self.queued()
 
 
 def confirm(desk: Desk, run: str, *, by: str, step: int, attending: bool, note: str = "") -> int:
@@ -55,7 +78,7 @@ def confirm(desk: Desk, run: str, *, by: str, step: int, attending: bool, note: 
     if found is None or found["step"] != step:
         is_open = "none is" if found is None else f"step {found['step']} is"
         raise _refused("no-open-step", f"step {step} is not open; {is_open}", "look at the run")
-    if found["opens_case"] and not attending:
+    if (found["opens_case"] or found["attend"]) and not attending:
         raise _refused(
             "not-attended",
             "the case was opened: somebody must stay with the rig for the first pass after it",
@@ -125,7 +148,8 @@ def answer(desk: Desk, run: str, number: int) -> dict[str, Any]:
     """
     with desk.opened() as store:
         line = store.run(run)
-        asked = next((each for each in store.requests(run, after=number - 1)), None)
+        after = min(number, MOST_REQUESTS) - 1
+        asked = next((each for each in store.requests(run, after=after)), None)
         if asked is None or asked.number != number:
             raise _refused("no-such-request", f"run {run} has no request {number}", "look again")
         given: RequestAnswered | None = None
@@ -138,7 +162,7 @@ def answer(desk: Desk, run: str, number: int) -> dict[str, Any]:
     else:
         at_work = desk.owner() is not None
         text = (
-            "kept; the runner answers when the pass in progress is over"
+            "kept; the runner answers at once, or when the pass in progress is over"
             if at_work
             else "kept; no runner is at work, so the next start of the plan answers"
         )

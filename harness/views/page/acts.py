@@ -127,10 +127,16 @@ def act(what: Act) -> Callable[[Request], Awaitable[Response]]:
         answer = await run_in_threadpool(what, request, given)
         if request.url.path.startswith("/api/"):
             return answer_json(answer)
-        template = "parts/said.html" if is_part(request) else "said.html"
-        return await run_in_threadpool(html, request, template, said=answer)
+        return await run_in_threadpool(_said, request, answer, queue=what is _queue)
 
     return answered
+
+
+def _said(request: Request, answer: dict[str, Any], *, queue: bool) -> Response:
+    """Return an answer as a page or a part of one; with it the queue, where that has changed."""
+    template = "parts/said.html" if is_part(request) else "said.html"
+    entries = page_of(request).queue.entries() if queue else None
+    return html(request, template, said=answer, entries=entries)
 
 
 async def open_session(request: Request) -> Response:

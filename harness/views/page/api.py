@@ -48,9 +48,11 @@ def look(request: Request) -> Response:
 
 
 def look_token(page: Page, lines: Any) -> str:
-    """Return what changes whenever a record comes, or a hold stands or falls."""
+    """Return what changes whenever a record comes, a hold stands or falls, or a gate is read."""
     held = "".join(f"!{each.id}" for each in page.desk.holds())
-    return " ".join(f"{line.number}.{line.standing.seq}" for line in lines) + held
+    runner = page.desk.owner()
+    waits = "" if runner is None or runner.waits is None else f"@{runner.waits['at']}"
+    return " ".join(f"{line.number}.{line.standing.seq}" for line in lines) + held + waits
 
 
 def openapi(request: Request) -> Response:
@@ -267,12 +269,17 @@ def precision(request: Request) -> Response:
 
 
 def plans(request: Request) -> Response:
-    """Give the plans that may be queued."""
+    """Give the plans that may be queued, and those that are."""
     queue = page_of(request).queue
     return answer_json(
         {
             "schema": "harness.page.plans/1",
             "plans": [{"name": each.name} for each in queue.plans()],
             "queue": queue.put is not None,
+            "entries": [_or_null(each.as_dict()) for each in queue.entries()],
         }
     )
+
+
+def _or_null(fields: dict[str, Any]) -> dict[str, Any]:
+    return {name: None if value == "" else value for name, value in fields.items()}

@@ -131,7 +131,9 @@ async def _http(request: Request, error: Exception) -> Response:
         else f"{request.url.path}: {status.phrase}",
         do="start from the first view, /",
     )
-    return await run_in_threadpool(told, request, [problem], status)
+    answer = await run_in_threadpool(told, request, [problem], status)
+    answer.headers.update(error.headers or {})  # with 405, which methods there are
+    return answer
 
 
 def told(request: Request, problems: list[Problem], status: int) -> Response:

@@ -29,6 +29,7 @@ from harness.store.filesystems import file_system_type
 from harness.store.sqlite import Store, open_store
 from harness.store.standing import CellStanding, RunLine
 from harness.values import Value
+from harness.views.numbers import number
 
 #: Gives the object of a command's ``--json``: the command's name, its arguments.
 Ask = Callable[[str, Sequence[str]], Mapping[str, Any]]
@@ -50,6 +51,10 @@ class InProgress(Value):
     attempt: int
     since: str
     plan_name: str
+
+
+#: Whoever reads the page has no name: what a command would keep, it must not.
+_WRITES_NOTHING = {"compare": ("--as-kept",), "precision": ("--as-kept",)}
 
 
 class PassInProgress(HarnessError):
@@ -150,7 +155,7 @@ class Desk:
                 when = "start"
             elif isinstance(record, PassEnded):
                 told = [
-                    (each.name, f"{each.least:.4g} to {each.most:.4g} {each.unit}".rstrip())
+                    (each.name, f"{number(each.least)} to {number(each.most, each.unit)}")
                     for each in record.readings
                     if each.least is not None and each.most is not None
                 ]
@@ -232,7 +237,9 @@ class Desk:
             HarnessError: what the command itself would say.
             PassInProgress: it has to wait.
         """
-        state = tuple((line.run, line.standing.seq) for line in self.lines(limit=-1))
+        with self.opened() as store:
+            kept = len(store.comparisons().rows())
+        state = (*((x.run, x.standing.seq) for x in self.lines(limit=-1)), ("", kept))
         if state != self._answered_at:
             self._answers.clear()  # what was worked out before the last record is of no use
             self._answered_at = state
@@ -240,7 +247,8 @@ class Desk:
         found = self._answers.get(key)
         if found is None:
             with self.work():
-                found = self._ask(command, ["--store", str(self.store), *arguments])
+                only = _WRITES_NOTHING.get(command, ())
+                found = self._ask(command, ["--store", str(self.store), *arguments, *only])
             _keep(self._answers, key, found, most=_ANSWERS)
         return found
 

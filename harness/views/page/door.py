@@ -44,6 +44,11 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+def is_everywhere(host: str) -> bool:
+    """Return whether *host* is every address of this machine, and so the name of none."""
+    return host.strip("[]") in ("0.0.0.0", "::", "")
+
+
 def door(*, host: str, port: int, names: tuple[str, ...], tls: bool, proxy: bool) -> Door:
     """Return the door of a page bound to *host* and *port*.
 
@@ -67,7 +72,7 @@ def door(*, host: str, port: int, names: tuple[str, ...], tls: bool, proxy: bool
                 "speaks TLS; or leave --host out: the page is then for this machine alone",
             )
         )
-    everywhere = host.strip("[]") in ("0.0.0.0", "::", "")
+    everywhere = is_everywhere(host)
     if (everywhere or proxy) and not names:
         raise AskedError(
             Problem(

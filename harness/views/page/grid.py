@@ -11,7 +11,7 @@ from typing import Any
 
 from harness.run.state import Grid
 from harness.store.standing import CellStanding, RunLine
-from harness.views.page.shown import with_interval
+from harness.views.numbers import with_interval
 
 #: States in the order in which they ask for a look.
 STATES = ("failed", "short", "waiting", "running", "open", "accepted")

@@ -52,6 +52,7 @@ _HEADERS = (
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), usb=()"),
 )
 _OPEN_TO_ALL = ("/session", "/static/")
+_LOOKING = ("GET", "HEAD")  #: every other method is taken for one that acts
 
 
 class Guard:
@@ -106,9 +107,7 @@ class Guard:
             )
         if len(scope["raw_path"]) > MOST_PATH or len(scope["query_string"]) > MOST_QUERY:
             return 414, _problem("address-too-long", "this address is too long", "shorten it")
-        method, path = scope["method"], scope["path"]
-        if method not in ("GET", "HEAD", "POST"):
-            return 405, _problem("no-such-method", f"nothing here takes {method}", "GET or POST")
+        acts, path = scope["method"] not in _LOOKING, scope["path"]
         turn = self._turn(scope)
         if turn > 0:
             return 429, _problem("too-often", "this was asked too often", "wait a little"), turn
@@ -116,7 +115,7 @@ class Guard:
         if length is not None and (not length.isdigit() or int(length) > MOST_BODY_BYTES):
             return 413, _TOO_LARGE
         bearer = self._bearer(headers)
-        if method == "POST" and not self._same_origin(headers, bearer=bearer):
+        if acts and not self._same_origin(headers, bearer=bearer):
             return 403, _problem(
                 "other-origin",
                 "this was not asked by the page itself",
@@ -127,7 +126,7 @@ class Guard:
         open_to_all = path.startswith(_OPEN_TO_ALL) and ".." not in path
         if open_to_all or session is not None or bearer:
             return None
-        if method == "POST" or self._door.token_to_read:
+        if acts or self._door.token_to_read:
             return 401, _problem(
                 "token-needed", "this needs the page's token", "show it at /session"
             )
@@ -136,7 +135,7 @@ class Guard:
     def _turn(self, scope: Scope) -> float:
         visitor, now_s = (scope.get("client") or ("?",))[0], self._steady_s()
         wait_s = self._looks.wait_s(visitor, now_s=now_s)
-        if scope["method"] == "POST":
+        if scope["method"] not in _LOOKING:
             wait_s = max(wait_s, self._acts.wait_s(visitor, now_s=now_s))
         shows = any(name == b"authorization" for name, _ in scope["headers"])
         if (shows and not self._bearer(scope["headers"])) or (

@@ -40,7 +40,9 @@ def tonight(request: Request) -> Response:
         own=own,
         line=own,
         step=None if own is None else now.step(own),
-        doing="" if own is None else now.doing(own, label=label, at_work=found.runner is not None),
+        doing=""
+        if own is None
+        else now.doing(own, label=label, at_work=found.runner is not None, waits_at=found.waits_at),
         again_s=again_s,
         token=api.look_token(page, found.lines),
         unattended=UNATTENDED,
@@ -222,6 +224,7 @@ def plans(request: Request) -> Response:
         "plans.html",
         plans=queue.plans(),
         queue=queue.put is not None,
+        entries=queue.entries(),
         unattended=UNATTENDED,
     )
 

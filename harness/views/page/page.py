@@ -18,6 +18,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from harness import __version__
+from harness.views import numbers
+from harness.views.harness_cost import cost_words
 from harness.views.page import pictures, shown
 from harness.views.page.actions import Queue
 from harness.views.page.ahead import Ahead
@@ -25,6 +27,7 @@ from harness.views.page.desk import Desk
 from harness.views.page.door import Door
 from harness.views.page.trace import Traces
 from harness.views.page.visitors import Session, Visitors
+from harness.views.safety import cautions
 
 HERE = Path(__file__).parent
 
@@ -120,12 +123,13 @@ def _templates() -> Environment:
     )
     made.filters.update(
         instant=shown.instant,
-        number=shown.number,
-        with_interval=shown.with_interval,
+        number=numbers.number,
+        with_interval=numbers.with_interval,
         per_cent=shown.per_cent,
+        cost=cost_words,
         size=shown.size,
     )
-    made.globals.update(tally=pictures.tally, interval=pictures.interval)
+    made.globals.update(tally=pictures.tally, interval=pictures.interval, cautions=cautions)
     return made
 
 

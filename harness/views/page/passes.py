@@ -6,12 +6,13 @@ Pure. Made from the cell's story: nothing is judged again.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from harness.plan.document import Title
+from harness.rules.believable import believed
 from harness.rules.judge import end_words
-from harness.rules.judgement import Figure, ReadingSummary
+from harness.rules.judgement import Figure, HarnessCost, ReadingSummary
 from harness.run import records as r
 from harness.run.ports import Entry
 from harness.run.state import Grid
@@ -44,6 +45,7 @@ class PassRow:
     bundle: r.BundleRef | None = None
     discards: list[str] = field(default_factory=list)
     harness_share: float | None = None  #: of the pass's time, the harness's processor time
+    harness_cost: HarnessCost | None = None  #: what looking at the rig cost the frames
 
     def figure(self, name: str) -> Figure | None:
         """Return the figure called *name*."""
@@ -103,8 +105,9 @@ def _what(record: r.PassStarted) -> str:
 def _ended(row: PassRow, record: r.PassEnded) -> None:
     row.ended = end_words(record.end) if record.end is not None else "nobody saw it end"
     row.wall_s = None if record.end is None else record.end.wall_s
-    row.frames, row.figures, row.flags = record.frames, record.figures, record.flags
+    row.frames, row.figures, row.flags = record.frames, believed(record.figures), record.flags
     row.notes, row.readings, row.bundle = record.notes, record.readings, record.bundle
+    row.harness_cost = record.harness_cost
     if row.wall_s:
         row.harness_share = record.harness_cpu_s / row.wall_s
 
@@ -208,4 +211,5 @@ def pass_json(row: PassRow) -> dict[str, Any]:
             for name, sha256, count in row.bundle.members
         ],
         "harness_share": row.harness_share,
+        "harness_cost": None if row.harness_cost is None else asdict(row.harness_cost),
     }

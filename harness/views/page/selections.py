@@ -21,6 +21,7 @@ KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "compare": {
             "base": _AGAIN, "against": _AGAIN, "where": _AGAIN, "figure": _ONCE, "band": _ONCE,
             "correction": _ONCE, "despite": _ONCE, "with-marked": _YES, "pool-spread": _YES,
+            "unit": _ONCE,
         },
         "ceilings": {
             "run": _ONCE, "condition": _ONCE, "where": _AGAIN, "figure": _ONCE, "band": _ONCE,

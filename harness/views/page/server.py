@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+import ssl
 from types import FrameType
 from typing import Any
 
@@ -91,29 +92,26 @@ class QuietServer(uvicorn.Server):
         self.stop()
 
 
-def make_server(
-    app: Any, *, tls_certificate: str | None = None, tls_key: str | None = None
-) -> QuietServer:
-    """Return the server of *app*; its sockets are handed to ``run``."""
-    return QuietServer(
-        uvicorn.Config(
-            app,
-            http=PatientProtocol,
-            ws="none",
-            lifespan="off",
-            loop="asyncio",
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            date_header=False,
-            proxy_headers=False,
-            timeout_keep_alive=int(IDLE_S),
-            timeout_graceful_shutdown=3,
-            h11_max_incomplete_event_size=MOST_HEADER_BYTES,
-            ssl_certfile=tls_certificate,
-            ssl_keyfile=tls_key,
-        )
+def make_server(app: Any, *, tls: ssl.SSLContext | None = None) -> QuietServer:
+    """Return the server of *app*, which speaks *tls*; its sockets are handed to ``run``."""
+    config = uvicorn.Config(
+        app,
+        http=PatientProtocol,
+        ws="none",
+        lifespan="off",
+        loop="asyncio",
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        timeout_keep_alive=int(IDLE_S),
+        timeout_graceful_shutdown=3,
+        h11_max_incomplete_event_size=MOST_HEADER_BYTES,
     )
+    config.load()
+    config.ssl = tls  # made by us: uvicorn's own says nothing to who comes in the clear
+    return QuietServer(config)
 
 
 def listening(host: str, port: int) -> socket.socket:

@@ -19,7 +19,8 @@ from harness.run.state import Grid
 from harness.store.standing import RunLine
 from harness.views.lengths import expected_pass_s
 from harness.views.run_line import line_json
-from harness.views.safety import OPENED_CASE, UNATTENDED
+from harness.views.safety import UNATTENDED, cautions
+from harness.views.waiting import waiting_words
 
 SCHEMA = "harness.page.tonight/1"
 
@@ -50,6 +51,13 @@ class Tonight:
     runner: Owner | None
     holds: tuple[Hold, ...]
 
+    @property
+    def waits_at(self) -> dict[str, Any] | None:
+        """Return the gates that the runner of the current run waits at; None: it does not."""
+        own, runner = self.current, self.runner
+        ours = own is not None and runner is not None and runner.run == own.run
+        return runner.waits if ours and runner is not None else None
+
 
 def tonight(
     lines: Sequence[RunLine], *, at: datetime, runner: Owner | None, holds: Sequence[Hold]
@@ -75,21 +83,34 @@ def step(line: RunLine) -> dict[str, Any] | None:
     if line.standing.phase != "step":
         return None
     found = waits(line)
+    attend = bool(found.get("attend", False))
     return {
         "step": found["step"],
         "levels": dict(found["levels"]),
         "say": list(found["say"]),
         "opens_case": found["opens_case"],
         "reboot": found["reboot"],
+        "attend": attend,
         "why": found.get("why", ""),
-        "caution": list(OPENED_CASE) if found["opens_case"] else [],
+        "caution": [
+            text
+            for _, words in cautions(opens_case=found["opens_case"], attend=attend)
+            for text in words
+        ],
     }
 
 
-def doing(line: RunLine, *, label: str | None, at_work: bool) -> str:
-    """Return what goes on in a run, in one line. *label* is of the cell in a pass."""
+def doing(
+    line: RunLine, *, label: str | None, at_work: bool, waits_at: dict[str, Any] | None = None
+) -> str:
+    """Return what goes on in a run, in one line.
+
+    *label* is of the cell in a pass, *waits_at* the note of its runner on the gates it waits at.
+    """
     standing = line.standing
     match standing.phase:
+        case "idle" if at_work and waits_at is not None:
+            return waiting_words(waits_at)
         case "pass":
             what = {None: "reference pass", True: "warm-up pass", False: "pass"}[standing.warm_up]
             text = f"{what}, attempt {standing.attempt}: {label or standing.cell}"
@@ -130,7 +151,7 @@ def as_json(found: Tonight, *, again_s: float, label: str | None) -> dict[str, o
         if own is None
         else {
             **line_json(own),
-            "doing": doing(own, label=label, at_work=runner is not None),
+            "doing": doing(own, label=label, at_work=runner is not None, waits_at=found.waits_at),
             "step": step(own),
         },
         "runs": [line_json(line) for line in found.lines],

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,11 +21,11 @@ from harness.plan.cells import cells
 from harness.rig.locks import RunnerLock
 from harness.rig.readings import measured
 from harness.rig.tasks import CommandEnd, EndedBy, Member
-from harness.rules.judgement import Figure, ReadingSummary, Verdict
+from harness.rules.judgement import Figure, HarnessCost, ReadingSummary, Verdict
 from harness.run import records as r
 from harness.store.sqlite import open_store
 from harness.store.sqlite_journal import SqliteJournal
-from harness.views.page.actions import PlanFile, Queue
+from harness.views.page.actions import PlanFile, Queue, QueuedPlan
 from harness.views.page.ahead import Ahead
 from harness.views.page.app import make_app
 from harness.views.page.desk import Ask, Desk
@@ -36,8 +38,17 @@ NODE, BOOT, RUN = "bench-3", "0b6f1c9a", "two-slots-1"
 TOKEN = "a-token-of-more-than-twenty"
 HOST = "127.0.0.1:8017"
 ORIGIN = f"http://{HOST}"
+#: Pictures for the README are taken of the same night, with names as people give them.
+PICTURES = os.environ.get("HARNESS_PICTURES")
 #: A title as nobody should call one; every page that shows it is looked at.
-NASTY = "Basalt <script>alert('run')</script> \"Run\" {{ 7*7 }}"
+NASTY = "Basalt Run" if PICTURES else "Basalt <script>alert('run')</script> \"Run\" {{ 7*7 }}"
+
+
+def nasty(text: str) -> str:
+    """Return *text* with its angle brackets; without them for a picture."""
+    return re.sub(r"</?(b>)?|>", "", text) if PICTURES else text
+
+
 FRAMES_MS = [6.5 + (n * 37 % 11) / 10 for n in range(400)]
 
 
@@ -45,7 +56,7 @@ def the_plan() -> d.Plan:
     frames = d.Frames(file="frames.csv", column="frame_ms", unit="ms")
     return d.Plan(
         name="two slots",
-        about="What does the second slot cost <b>this</b> card?",
+        about=nasty("What does the second slot cost <b>this</b> card?"),
         conditions=(
             d.Condition(
                 name="slot",
@@ -115,8 +126,14 @@ class Place:
             ahead=Ahead(desk),
             door=self.way,
             visitors=Visitors(TOKEN),
-            queue=Queue(plans=lambda: (PlanFile(name="night.yaml"),), put=put),
+            queue=Queue(plans=lambda: (PlanFile(name="night.yaml"),), put=put, queued=self.entries),
             steady_s=lambda: self.steady_s,
+        )
+
+    def entries(self) -> tuple[QueuedPlan, ...]:
+        return tuple(
+            QueuedPlan(entry=number, plan=plan, by=by, at=AT.isoformat(), start="", end="", last="")
+            for number, (plan, by) in enumerate(self.queued, start=1)
         )
 
     def client(self, page: Page | None = None, **more: Any) -> TestClient:
@@ -190,7 +207,11 @@ def made(folder: Path) -> Place:
         for attempt in (1, 2, 3):
             fail_pass(journal, attempt)
         closed = r.CellClosed(
-            cell=FAILED, state=r.CellState.FAILED, group=1, kept=(), reason="3 passes <failed>"
+            cell=FAILED,
+            state=r.CellState.FAILED,
+            group=1,
+            kept=(),
+            reason=nasty("3 passes <failed>"),
         )
         journal.append((closed,), at=AT + timedelta(minutes=20), boot=BOOT)
     return place
@@ -238,6 +259,10 @@ def keep_pass(
             ),
         ),
         harness_cpu_s=0.0032,
+        harness_cost=HarnessCost(
+            definition="frames-around-looks/1", looks=58, cost_ms=0.021, low_ms=-0.01,
+            high_ms=0.052, share=0.000021, most_share=0.000052, laid="clock",
+        ),
     )  # fmt: skip
     judged = r.PassJudged(
         cell=QUAY, attempt=attempt, verdict=Verdict.KEPT, reason="all checks passed"
@@ -250,7 +275,8 @@ def fail_pass(journal: SqliteJournal, attempt: int) -> None:
     journal.append((started(FAILED, attempt),), at=at, boot=BOOT)
     end = CommandEnd(argv=("basalt-run",), by=EndedBy.EXIT, wall_s=0.3, status=3)
     judged = r.PassJudged(
-        cell=FAILED, attempt=attempt, verdict=Verdict.FAILED, reason="exited with <status> 3",
+        cell=FAILED, attempt=attempt, verdict=Verdict.FAILED,
+        reason=nasty("exited with <status> 3"),
         fault="exit-status",
     )  # fmt: skip
     journal.append((r.PassEnded(cell=FAILED, attempt=attempt, end=end), judged), at=at, boot=BOOT)
@@ -269,7 +295,7 @@ SAMPLES: tuple[Mapping[str, Any], ...] = (
 STEP = (
     r.BlockClosed(block=0),
     r.StepAsked(
-        step=2, levels=(("slot", "shared"),), say=("Storage card in the <second> slot.",),
+        step=2, levels=(("slot", "shared"),), say=(nasty("Storage card in the <second> slot."),),
         opens_case=True, reboot=False, boot=BOOT,
     ),
 )  # fmt: skip

@@ -7,9 +7,12 @@ from starlette.testclient import TestClient
 
 from harness.rig.holds import Holds
 from harness.rig.tasks import Hold
+from harness.run import records as r
+from harness.run.attendance import STAY, WHY
 from harness.run.records import Request, RequestKind
 from harness.store.sqlite import open_store
-from tests.views.page.nights import FAILED, QUAY, RUN, STEP, Place, come_in, origin, shown
+from harness.views.safety import FIRST_PASS
+from tests.views.page.nights import BOOT, FAILED, QUAY, RUN, STEP, Place, come_in, origin, shown
 
 
 def requests(place: Place) -> tuple[Request, ...]:
@@ -40,6 +43,29 @@ def test_an_opened_case_is_not_confirmed_by_somebody_who_leaves(place: Place) ->
     )
     assert (answer.status_code, answer.json()["error"]["code"]) == (400, "not-attended")
     assert requests(place) == ()
+
+
+def test_somebody_says_on_the_page_that_they_stay_for_the_first_pass(place: Place) -> None:
+    stay = r.StepAsked(
+        step=3, levels=(), say=(STAY,), opens_case=False, reboot=False, boot=BOOT, why=WHY,
+        attend=True,
+    )  # fmt: skip
+    place.journal_of([r.BlockClosed(block=0), stay])
+    client = place.client()
+    url = f"/api/runs/{RUN}/confirm"
+    refused = client.post(url, json={"step": 3, "by": "Ana"}, headers=shown(client))
+    assert (refused.status_code, refused.json()["error"]["code"]) == (400, "not-attended")
+    body = {"step": 3, "by": "Ana", "attending": True}
+    assert client.post(url, json=body, headers=shown(client)).status_code == 200
+    assert [(each.step, each.attending) for each in requests(place)] == [(3, True)]
+    come_in(client)
+    text = client.get("/").text
+    assert STAY in text
+    first, *others = FIRST_PASS  # the first is what STAY says
+    assert first not in text
+    assert all(words in text for words in others)
+    assert "I am with the rig, says" in text
+    assert 'name="attending" value="yes" required' in text
 
 
 @pytest.mark.parametrize("step", [1, 3, "x", -1, True, 10**12])
@@ -93,6 +119,22 @@ def test_a_hold_is_released_by_name_and_once(place: Place) -> None:
     assert [(x.by, x.note) for x in holds.releases()] == [("Ana", "the filter was cleaned")]
     again = client.post("/api/holds/h-1/release", json=body, headers=shown(client))
     assert again.status_code == 404
+
+
+def test_a_queued_plan_is_shown_with_whoever_asked(place: Place) -> None:
+    client = place.client()
+    word = come_in(client, "Ana & Co")
+    assert "Nothing is on this rig's queue" in client.get("/plans").text
+    asked = client.post(
+        "/queue",
+        data={"plan": "night.yaml", "csrf": word},
+        headers={"origin": origin(client), "hx-request": "true"},
+    )
+    for text in (asked.text, client.get("/plans").text):
+        text = " ".join(text.split())
+        assert "<td>in its nights</td><td>Ana &amp; Co</td>" in text
+    [entry] = client.get("/api/plans").json()["entries"]
+    assert (entry["by"], entry["start"], entry["last"]) == ("Ana & Co", None, None)
 
 
 def test_where_no_queue_is_kept_none_can_be_put_there(place: Place) -> None:

@@ -7,7 +7,8 @@ from starlette.testclient import TestClient
 
 from harness.rig.holds import Holds
 from harness.rig.tasks import Hold
-from harness.views.safety import OPENED_CASE
+from harness.run import records as r
+from harness.views.safety import FIRST_PASS, OPENED_CASE
 from tests.views.page.nights import (
     FAILED,
     QUAY,
@@ -25,7 +26,7 @@ def test_tonight_shows_the_step_that_waits_with_every_word_of_caution(
     place.journal_of(STEP)
     text = client.get("/").text
     assert "Step 2 waits for you" in text
-    for words in OPENED_CASE:
+    for words in (*OPENED_CASE, *FIRST_PASS):
         assert words.replace("'", "&#39;") in text
     assert "Show the token" in text
     assert 'name="attending"' not in text
@@ -96,6 +97,7 @@ def test_a_pass_shows_its_figures_with_their_definition(client: TestClient) -> N
     assert "frames-over-time/1" in text
     assert "2 of 3" in text
     assert "the harness itself used 0.10 % of the pass" in text
+    assert "the harness cost 0.002 % of this pass (at most 0.005 %)" in text
 
 
 def test_a_comparison_stands_in_its_address(client: TestClient) -> None:
@@ -123,3 +125,19 @@ def test_every_page_has_its_landmarks_and_one_heading(place: Place, client: Test
         assert text.count("<h1") == text.count("<main") == text.count("<nav") == 1
         assert 'lang="en"' in text
         assert "To the content" in text
+
+
+def test_whether_marked_passes_are_compared_is_seen_and_stays_chosen(client: TestClient) -> None:
+    box = 'name="with-marked" value="yes"'
+    assert f"{box} checked" in client.get("/compare?with-marked=yes").text
+    assert f"{box}>" in client.get("/compare").text
+
+
+def test_why_a_pass_was_discarded_is_told_once_beside_it(place: Place, client: TestClient) -> None:
+    out = r.PassDiscarded(
+        cell=QUAY, attempt=1, rule="spread/1", on="average_fps", statistic=0.2, critical=0.1,
+        passes=3, discarded=True, reason="20 % from the others",
+    )  # fmt: skip
+    place.journal_of([out])
+    table = client.get(f"/runs/{RUN}/cells/{QUAY}").text.split("The story")[0]
+    assert table.count("20 % from the others") == 1

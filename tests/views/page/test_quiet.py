@@ -67,6 +67,32 @@ def test_the_next_look_comes_when_the_pass_may_be_over(place: Place) -> None:
         assert soon.get("/api/look").json()["look_again_s"] == pytest.approx(70.0)
 
 
+def test_the_gate_that_a_runner_waits_at_is_shown_with_its_reading_now(place: Place) -> None:
+    place.journal_of([])
+    client = place.client()
+    gate = {
+        "reading": "gpu.temperature", "bound": "at most 46 °C", "unit": "°C", "value": 51.0,
+        "why": None, "met": False, "opens_at": "2026-11-02T23:03:00+00:00",
+    }  # fmt: skip
+    note = {
+        "since": "2026-11-02T23:00:00+00:00",
+        "at": "2026-11-02T23:01:00+00:00",
+        "gates": [gate],
+    }
+    with RunnerLock(place.rig, plan="p", now=AT) as lock:
+        lock.note(run=RUN, store=place.store)
+        before = client.get("/api/look").json()["token"]
+        lock.tell(note)
+        assert client.get("/api/tonight").json()["current"]["doing"] == (
+            "waits at a gate since 23:00:00 UTC: gpu.temperature at most 46 °C: 51 °C now, "
+            "foretold to open at 23:03:00 UTC"
+        )
+        assert "51 °C now" in client.get("/").text
+        assert client.get("/api/look").json()["token"] != before  # so that the page looks again
+        lock.tell(None)
+        assert client.get("/api/look").json()["token"] == before
+
+
 def test_a_run_left_in_the_middle_of_a_pass_keeps_nothing_waiting(place: Place) -> None:
     place.journal_of([started(KEYS["Lantern Quay", "shared"], 1)])
     client = place.client()

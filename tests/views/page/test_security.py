@@ -301,7 +301,10 @@ def test_an_address_that_is_too_long_is_refused(client: TestClient) -> None:
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "TRACE", "OPTIONS"])
 def test_only_what_is_needed_is_taken(client: TestClient, method: str) -> None:
-    assert client.request(method, "/api/runs").status_code == 405
+    assert client.request(method, "/api/runs").status_code == 403
+    told = client.request(method, "/api/runs", headers=shown(client))
+    # RFC 9110, section 15.5.6: such an answer names the methods that there are
+    assert (told.status_code, set(told.headers["allow"].split(", "))) == (405, {"GET", "HEAD"})
 
 
 def test_who_asks_too_often_waits(place: Place) -> None:
