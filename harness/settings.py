@@ -13,6 +13,8 @@ from pathlib import Path
 _NAME = "bench-harness"
 #: Names the descriptor of :func:`telling`.
 TELL = "HARNESS_TELL"
+#: Names the process of :func:`daemon_of_page`.
+DAEMON = "HARNESS_DAEMON"
 
 
 def store_folder(given: str | None) -> Path:
@@ -29,6 +31,11 @@ def rig_folder() -> Path:
     return Path(named) if named else _state_folder() / "rig"
 
 
+def unattended() -> bool:
+    """Return whether a daemon started this runner: nobody need be near the rig."""
+    return TELL in os.environ
+
+
 def telling() -> int | None:
     """Return the descriptor on which the runner is to tell what it keeps; None: nobody asked.
 
@@ -36,6 +43,12 @@ def telling() -> int | None:
     environment, so that no command of a plan sees it.
     """
     named = os.environ.pop(TELL, "")
+    return int(named) if named.isdecimal() else None
+
+
+def daemon_of_page() -> int | None:
+    """Return the number of the daemon that started this page; None: a person did."""
+    named = os.environ.pop(DAEMON, "")
     return int(named) if named.isdecimal() else None
 
 

@@ -47,7 +47,9 @@ class Value:
     @classmethod
     def of_row(cls, row: Iterable[Any]) -> Self:
         """Return the value whose fields are in *row*, all of them, in their order."""
-        return cls(**dict(zip(cls._names, row, strict=True)))
+        made = cls.__new__(cls)  # all fields are there: nothing to ask __init__
+        made.__dict__.update(zip(cls._names, row, strict=True))
+        return made
 
     @classmethod
     def names(cls) -> tuple[str, ...]:

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
 
     from harness.plan.document import Plan
     from harness.plan.vocabulary import KnownReading, Vocabulary
+    from harness.rig.awake import Awake
     from harness.rig.clock import MachineClock
-    from harness.rig.readings import Sample
     from harness.rig.stop import StopFlag
     from harness.rig.survey import Surveyor
+    from harness.run.loop import Onlooker
     from harness.run.ports import Bench, Entry
     from harness.run.records import CellSized
     from harness.store.sqlite import Store
@@ -87,6 +88,7 @@ class RigInHand(Value):
     view: View
     note: Callable[..., None]  #: (run=, store=): which run is carried out, for whoever looks
     tidy: Callable[[], None]  #: removes the folders of attempts whose files are kept
+    awake: Awake  #: whether the machine's sleep is held off
 
 
 def earlier_work(store: Store, plan: Plan, *, rig: str, now: datetime) -> Reusable:
@@ -118,14 +120,11 @@ def earlier_run(store: Store) -> EarlierRun:
     from functools import lru_cache
 
     from harness.plan.canonical import thaw
-    from harness.run.records import RunStarted
+    from harness.store.checkpoints import run_started
 
     @lru_cache(maxsize=8)
     def read(run: str) -> tuple[Sequence[Entry], Plan]:
-        entries = store.entries(run)
-        started = entries[0].record
-        assert isinstance(started, RunStarted)
-        return entries, thaw(started.plan)
+        return store.entries(run), thaw(run_started(store, run).plan)
 
     return read
 
@@ -208,6 +207,7 @@ def rig_in_hand(
     """
     from pathlib import Path
 
+    from harness.rig.awake import kept_awake
     from harness.rig.bench import RealBench
     from harness.rig.clock import MachineClock, boot_id
     from harness.rig.locks import RunnerLock
@@ -215,10 +215,14 @@ def rig_in_hand(
     from harness.rig.sensors.own_work import OwnWork
     from harness.rig.sensors.registry import machine_sensors
     from harness.settings import rig_folder
+    from harness.views.lock_note import LockNote
 
     clock = MachineClock(flag)
     state = rig_folder()
-    with RunnerLock(state, plan=plan, now=clock.now()) as lock:
+    with (
+        RunnerLock(state, plan=plan, now=clock.now()) as lock,
+        kept_awake(why=f"carrying out {plan}") as awake,
+    ):
         given = inherited()
         keep_to_last_core()
         keep_descriptors()
@@ -233,13 +237,11 @@ def rig_in_hand(
             flag=flag,
             given=given,
         )
-        shown = _also_told(view(clock), clock=clock, flag=flag, until=until, beat=lock.beat)
-
-        def sampled(sample: Sample) -> None:
-            lock.beat()
-            shown.sampled(sample)
-
-        bench.on_sample = sampled
+        at_lock = LockNote(beat=lock.beat, tell=lock.tell, now=clock.now, steady_s=clock.steady_s)
+        shown = _also_told(
+            view(clock), at_lock, clock=clock, flag=flag, until=until, beat=lock.beat
+        )
+        bench.on_sample = shown.sampled
         try:
             yield RigInHand(
                 bench=bench,
@@ -248,6 +250,7 @@ def rig_in_hand(
                 view=shown,
                 note=lock.note,
                 tidy=bench.discard_kept,
+                awake=awake,
             )
         finally:
             shown.close()
@@ -255,7 +258,7 @@ def rig_in_hand(
 
 def _also_told(
     view: View,
-    *,
+    *others: Onlooker,
     clock: MachineClock,
     flag: StopFlag,
     until: datetime | None,
@@ -267,10 +270,9 @@ def _also_told(
     from harness.views.told import Several, Told
 
     flag.asked = beat
-    others: list[NightEnd | Told] = []
     if until is not None:
         end = NightEnd(until, now=clock.now, stop=flag.raise_for)
-        others.append(end)
+        others = (*others, end)
 
         def asked() -> None:
             beat()
@@ -278,8 +280,8 @@ def _also_told(
 
         flag.asked = asked
     if (descriptor := telling()) is not None:
-        others.append(Told(descriptor))
-    return Several(view, *others) if others else view
+        others = (*others, Told(descriptor))
+    return Several(view, *others)
 
 
 def run_view(out: TextIO, clock: MachineClock, *, live: bool, store: Path) -> View:

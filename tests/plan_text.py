@@ -75,6 +75,12 @@ def _level(level: d.Level) -> dict[str, Any]:
     )
 
 
+def _sizes(size: float | tuple[tuple[str, float], ...] | None) -> Any:
+    if isinstance(size, tuple):
+        return {name: _Plain(f"{each:.0f} bytes") for name, each in size}
+    return None if size is None else _Plain(f"{size:.0f} bytes")
+
+
 def _title(title: d.Title) -> dict[str, Any]:
     build = _given(files=title.build_files, command=_step(title.build_command))
     f = title.frames
@@ -107,9 +113,7 @@ def _title(title: d.Title) -> dict[str, Any]:
             )
             for figure in title.figures
         },
-        bytes_per_frame=(
-            None if title.bytes_per_frame is None else _Plain(f"{title.bytes_per_frame:.0f} bytes")
-        ),
+        bytes_per_frame=_sizes(title.bytes_per_frame),
     )  # fmt: skip
 
 

@@ -23,6 +23,7 @@ _NAMES = (
 _name = st.sampled_from(_NAMES)
 _word = st.text("abcdefghij", min_size=1, max_size=8).filter(lambda word: word not in ALWAYS)
 _seconds = st.integers(1, 5000).map(float)
+_size = st.integers(1, 10**9).map(float)
 _share = st.integers(1, 99).map(lambda percent: float(f"{percent}e-2"))
 
 
@@ -112,6 +113,7 @@ def _titles(draw: st.DrawFn, settings: list[str], names: tuple[str, ...]) -> tup
     for title, scene in keys:
         command = draw(commands(names))
         length = draw(st.none() | st.integers(1, 100).map(float))
+        sizes = draw(st.lists(_size, min_size=1, max_size=len(settings)))
         made.append(
             d.Title(
                 title=title,
@@ -135,7 +137,9 @@ def _titles(draw: st.DrawFn, settings: list[str], names: tuple[str, ...]) -> tup
                         pattern=r"score = (?P<value>\d+)",
                     ),
                 ),
-                bytes_per_frame=draw(st.none() | st.integers(1, 10**9).map(float)),
+                bytes_per_frame=draw(
+                    st.none() | _size | st.just(tuple(zip(settings, sizes, strict=False)))
+                ),
             )
         )
     return tuple(made)

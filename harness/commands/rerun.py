@@ -29,9 +29,10 @@ from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
 from harness.rig.stop import StopFlag, signals
 from harness.run.instructions import Outcome
-from harness.run.records import CellState, RequestAnswered, RequestKind, RunStarted
+from harness.run.records import CellState, RequestAnswered, RequestKind
 from harness.run.state import Grid, RunState
 from harness.settings import rig_folder, store_folder
+from harness.store.checkpoints import run_started
 from harness.store.sqlite import Store, open_store
 from harness.summary.cells import GROUP_LEFT, CellSummary, summarise
 from harness.views.outcome import as_text
@@ -70,8 +71,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     with open_store(folder, write=True, check=False) as store:
         store.run(args.run)
         entries = store.entries(args.run)
-        started = entries[0].record
-        assert isinstance(started, RunStarted)
+        started = run_started(store, args.run)
         plan = thaw(started.plan)
         chosen = _chosen(args, summarise(entries, plan=plan), Grid.of(plan))
         for each in chosen:
@@ -126,7 +126,7 @@ def _chosen(
     Raises:
         AskedError: a cell is not there, or nothing was meant.
     """
-    named = {_whole(text, grid) for text in args.cell}
+    named = {_whole(text, grid, run_name=args.run) for text in args.cell}
     standing = [each for each in summaries if GROUP_LEFT not in each.flags]
     chosen = tuple(each for each in standing if each.cell.key in named or _asked(args, each))
     if chosen:
@@ -144,8 +144,8 @@ def _chosen(
     )
 
 
-def _whole(text: str, grid: Grid) -> str:
-    key, attempt = cell_meant(text, grid)
+def _whole(text: str, grid: Grid, *, run_name: str) -> str:
+    key, attempt = cell_meant(text, grid, run=run_name)
     if attempt is not None:
         raise AskedError(
             Problem(

@@ -25,7 +25,7 @@ from harness.rig.attempt import (
 from harness.rig.clock import MachineClock
 from harness.rig.command import Commands, Patience
 from harness.rig.control_group import handed_over
-from harness.rig.crossings import WaitEnd, WaitWatch, Woken
+from harness.rig.crossings import DeviceLost, LimitBreached, WaitEnd, WaitWatch, Woken
 from harness.rig.ending import become_subreaper
 from harness.rig.fingerprint import Fingerprint
 from harness.rig.holds import Holds
@@ -188,7 +188,7 @@ class RealBench:
         self._primed = True
 
     def wait(self, watch: WaitWatch, interrupt: Interrupt) -> WaitEnd:
-        """Feed *watch* once a second until it answers or *interrupt* is true."""
+        """Feed *watch* until it answers, *interrupt* is true, or a device answers no more."""
         self._prime()
         also = [*(g.bound.reading for g in watch.gates), *(x.bound.reading for x in watch.limits)]
         started_s = self._clock.steady_s()
@@ -196,8 +196,11 @@ class RealBench:
         while True:
             sample = self._sensors.sample(also)
             waited_s = sample.at_s - started_s
-            self.on_sample(sample)
             end = watch.feed(sample, waited_s=waited_s)
+            self.on_sample(sample)
+            lost = self._sensors.device_lost
+            if lost is not None and not isinstance(end, LimitBreached):
+                return DeviceLost(what=lost, waited_s=waited_s)
             if end is not None:
                 return end
             tick = max(tick + 1, int((self._clock.steady_s() - started_s) / self._interval_s))
@@ -269,6 +272,7 @@ class RealBench:
             device_lost=self._sensors.device_lost,
             slept_s=slept_s if slept_s >= _LEAST_SLEEP_S else 0.0,
             harness_cpu_s=cpu_s,
+            sampling=sampler.sampling(),
         )
 
     def _steps(

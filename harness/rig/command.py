@@ -94,7 +94,12 @@ class Commands:
             return running
         started = running.started
         strangers = {*self.strangers, *(() if ways.beside is None else (ways.beside.id,))}
-        tree = Tree(clock=self.clock, strangers=strangers, net=running.net)
+        tree = Tree(
+            clock=self.clock,
+            strangers=strangers,
+            net=running.net,
+            since_ticks=started.id.started_ticks,
+        )
         watching = self.watching(
             deadline_s=started.started_s + time_limit_s,
             stop=stop,

@@ -34,7 +34,7 @@ from harness.rig.tree import (
     wait_until_ended,
 )
 
-_SET_SUBREAPER = 36  # linux/prctl.h
+_SET_SUBREAPER, _SET_PDEATHSIG = 36, 1  # linux/prctl.h
 
 #: How long KILL may take to be obeyed before a process counts as a survivor, seconds.
 KILL_WITHIN_S = 5.0
@@ -47,6 +47,13 @@ def become_subreaper() -> None:
     ctypes.CDLL(None, use_errno=True).prctl(_SET_SUBREAPER, 1, 0, 0, 0)
 
 
+def end_with(parent: int) -> bool:
+    """Let this process be told to end when *parent* has; return whether *parent* is there yet."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    libc.prctl(_SET_PDEATHSIG, signal.SIGTERM, 0, 0, 0)
+    return os.getppid() == parent
+
+
 @dataclass(slots=True, kw_only=True)
 class Tree:
     """What a runner has started and not yet seen end.
@@ -55,11 +62,13 @@ class Tree:
         clock: For grace and patience.
         strangers: Children of the runner that are none of a command's.
         net: Ends all at one blow, and knows who is in it.
+        since_ticks: When its first process was started; 0: nobody knows.
     """
 
     clock: MachineClock
     strangers: Collection[ProcessId] = ()
     net: Net | None = None  #: of the operating system, where there is one
+    since_ticks: int = 0
     statuses: dict[int, int] = field(default_factory=dict)  #: wait status by number, once reaped
 
     def alive(self, *, everybody: Sequence[Process] | None = None) -> tuple[Process, ...]:
@@ -151,7 +160,10 @@ def left_over(tree: Tree, *, token: str, lock: RigLock) -> tuple[Process, ...]:
     found = {each.id: each for each in tree.alive(everybody=everybody)}
     inside = tree.net.processes() if tree.net is not None else ()
     found |= {each.id: each for pid in inside if (each := process(pid)) and not each.is_over}
-    marked = having_in_environment(TOKEN, lambda text: text == token, among=everybody)
+    # Whoever carries the token got it from the command: the environments of all that were there
+    # before, most of the machine, need not be looked into.
+    since = [each for each in everybody if each.id.started_ticks >= tree.since_ticks]
+    marked = having_in_environment(TOKEN, lambda text: text == token, among=since)
     holders = () if lock.is_free() else holding_open(lock.path)
     for each in (*marked, *holders):
         if not each.is_over and each.id.pid != os.getpid():

@@ -10,6 +10,8 @@ from harness.rules.flags import flags
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from harness.rig.captures.gather import Capture
 
 SCHEMA = "harness.figures/1"
@@ -82,16 +84,19 @@ def _grouped(number: int) -> str:
     return f"{number:,}".replace(",", " ")
 
 
-def as_json(file: str, capture: Capture, *, sha256: str) -> str:
+def as_json(
+    file: str, capture: Capture, *, sha256: str, more: Mapping[str, object] | None = None
+) -> str:
     """Return ``harness.figures/1``, or the error of a capture that is refused or void.
 
     ``sha256`` is of the file as it lies on disk. A figure that is not measured has the value
-    null and says why; a thin one says so, with the frames in its tail.
+    null and says why; a thin one says so, with the frames in its tail. *more* is added to what
+    a sound capture gives.
     """
     import json
 
     return json.dumps(
-        _sound(file, capture, sha256=sha256)
+        {**_sound(file, capture, sha256=sha256), **(more or {})}
         if capture.times is not None and not capture.troubles
         else _unsound(file, capture),
         ensure_ascii=False,

@@ -34,7 +34,11 @@ def as_text(found: Sequence[TitleCeilings], *, figure: str, band: float) -> Iter
         f"ceiling: at least two settings within {100 * band:g} % of each other, where the fastest "
         "level goes on; 95 % interval from the noise of passes"
     )
-    yield "GB/s: 10^9 bytes a second; published: one direction, after line coding, no overhead off"
+    if any(each.bytes_per_s is not None for title in found for each in title.levels):
+        yield (
+            "GB/s: 10^9 bytes a second; published: one direction, after line coding, no overhead "
+            "off"
+        )
 
 
 def _level(each: LevelCeiling, title: TitleCeilings) -> Iterator[str]:
@@ -61,9 +65,23 @@ def _level(each: LevelCeiling, title: TitleCeilings) -> Iterator[str]:
                 f"generation {each.link.generation} ({each.link.known})"
             )
         yield line
+    elif title.bytes_from == "declared":
+        yield (
+            f"{name}: implied transfer rate not known: no one size is declared for the frames of "
+            "these settings"
+        )
 
 
 def _bytes(title: TitleCeilings) -> Iterator[str]:
+    if title.bytes_per_frame is None and title.bytes_from == "declared":
+        sizes = ", ".join(
+            f"{each.level} {each.bytes_per_frame / 2**20:.4g} MiB"
+            for each in title.levels
+            if each.ceiling is not None and each.bytes_per_frame is not None
+        )
+        if sizes:
+            yield f"  bytes per frame: {sizes}, declared"
+        return
     if title.bytes_per_frame is None:
         if any(each.ceiling is not None for each in title.levels):
             yield (
@@ -116,6 +134,7 @@ def _level_json(each: LevelCeiling) -> dict[str, object]:
         "rates": [{"setting": s, "mean": rate, "n": n} for s, rate, n in each.rates],
         "ceiling": _plateau_json(each.ceiling),
         "link": _link_json(each.link),
+        "bytes_per_frame": each.bytes_per_frame,
         "gb_per_s": None if each.bytes_per_s is None else each.bytes_per_s / 1e9,
     }
 

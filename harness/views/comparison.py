@@ -6,7 +6,6 @@ was left out, and what every column means.
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator, Sequence
 
@@ -15,10 +14,21 @@ from harness.summary.evidence import Unit
 from harness.summary.margins import Margin, Word
 from harness.summary.needed import MOST, Needed
 from harness.summary.rate_setters import RateSetter, Setter
+from harness.summary.rows import Row
 from harness.views.comparison_legend import legend
+from harness.views.costs import row_cost
+from harness.views.despite import despite_words
+from harness.views.margin_numbers import decimals, interval, mean, per_cent
 
 _HEAD = ("cell", "base", "against", "n", "margin", "95 % interval", "90 % interval", "word")
 _MOST_LISTED = 12
+_PLURAL = {
+    Unit.RUN: "runs",
+    Unit.NIGHT: "nights",
+    Unit.VISIT: "visits",
+    Unit.ROUND: "rounds",
+    Unit.PASS: "passes",
+}
 
 
 def as_text(found: Comparison, *, width: int) -> Iterator[str]:
@@ -46,7 +56,7 @@ def as_text(found: Comparison, *, width: int) -> Iterator[str]:
 
 def _lines(found: Comparison, width: int) -> Iterator[str]:
     shown = {
-        side: ", ".join(f"{key} {value}" for key, value in own.items())
+        side: ", ".join(f"{key} {' and '.join(values)}" for key, values in own.items())
         for side, own in found.selections.items()
     }
     both = f", both {shown['where']}" if shown["where"] else ""
@@ -64,13 +74,18 @@ def _lines(found: Comparison, width: int) -> Iterator[str]:
     elif found.asked.despite:
         yield f"compared with --despite {found.asked.despite!r}; nothing differs that must not"
         yield ""
+    if found.kept:
+        yield "these cells were compared despite differences, which is kept:"
+        yield from (f"  {despite_words(one)}" for one in found.kept)
+        yield ""
     if found.rows:
         yield from _table(found, width)
         yield ""
         yield from _overall(found)
         yield ""
     else:
-        yield "no row: no cell stands on both sides"
+        why = "see what is left out" if found.left_out else "no cell stands on both sides"
+        yield f"no row: {why}"
         yield ""
     yield from _left_out(found)
     if found.rows:
@@ -108,17 +123,26 @@ def _line(row: Sequence[str], columns: Sequence[int]) -> str:
 def _row(each: Compared, found: Comparison) -> tuple[str, ...]:
     row = each.row
     unit = row.figure.unit
-    digits = _digits_of_value(each)
     return (
         _label(each, found),
-        f"{row.base.mean:.{digits}f} {unit}".rstrip(),
-        f"{row.against.mean:.{digits}f} {unit}".rstrip(),
-        f"{row.base.n}" if row.base.n == row.against.n else f"{row.base.n} / {row.against.n}",
-        _per_cent(each.margin.margin, _digits(each.margin)),
-        _interval(each.margin.low, each.margin.high, _digits(each.margin)),
-        _interval(each.margin.low_90, each.margin.high_90, _digits(each.margin)),
+        f"{mean(row.base.mean, each)} {unit}".rstrip(),
+        f"{mean(row.against.mean, each)} {unit}".rstrip(),
+        _count_of(row),
+        per_cent(each.margin.margin, decimals(each.margin)),
+        interval(each.margin.low, each.margin.high, decimals(each.margin)),
+        interval(each.margin.low_90, each.margin.high_90, decimals(each.margin)),
         each.margin.word.value,
     )
+
+
+def _count_of(row: Row) -> str:
+    """Return the passes of both sides, and the values they make where a pass is none by itself."""
+    passes, values = (row.base.n, row.against.n), row.evidence.n
+    shown = [f"{a}" if a == b else f"{a} / {b}" for a, b in (passes, values)]
+    if row.evidence.unit in (Unit.PASS, Unit.ROUND):
+        return shown[0]
+    unit = row.evidence.unit.value if values == (1, 1) else _PLURAL[row.evidence.unit]
+    return f"{shown[0]} in {shown[1]} {unit}"
 
 
 def _label(each: Compared, found: Comparison) -> str:
@@ -139,14 +163,18 @@ def _beside(each: Compared, found: Comparison) -> Iterator[str]:
         if each.margin.alone is not Word.UNRESOLVED:
             yield f"by itself: {each.margin.alone.value}; not in a family of {len(found.rows)} rows"
         elif each.margin.low is None:
-            yield "one pass a side tells no spread, and so no interval"
+            unit = each.row.evidence.unit.value
+            yield f"one {unit} on a side tells no spread, and so no interval"
         elif each.needed is not None:
             yield _needed(each.needed, each.row.evidence.unit)
     if each.row.flags:
         yield ", ".join(each.row.flags)
     if each.bootstrap is not None:
-        yield f"bootstrap (BCa): {_interval(*each.bootstrap, _digits(each.margin))}"
+        yield f"bootstrap (BCa): {interval(*each.bootstrap, decimals(each.margin))}"
     yield from each.row.notes
+    cost = row_cost(each.row)
+    if cost is not None:
+        yield cost
     base, against = each.row.base.setter, each.row.against.setter
     if base.part is Setter.NOT_MEASURED and against.part is Setter.NOT_MEASURED:
         return
@@ -167,7 +195,7 @@ def _setter(setter: RateSetter) -> str:
 
 
 def _needed(needed: Needed, unit: Unit) -> str:
-    plural = {Unit.VISIT: "visits", Unit.ROUND: "rounds", Unit.PASS: "passes"}[unit]
+    plural = _PLURAL[unit]
     if needed.expected is None:
         least = "" if needed.low is None else f"; {needed.low} at the very best"
         return f"not settled by {MOST} {plural} a side if it stays where it is{least}"
@@ -176,39 +204,6 @@ def _needed(needed: Needed, unit: Unit) -> str:
         f"about {needed.expected} {plural} a side would settle it if it stays where it is "
         f"({needed.low} to {high}, by how well the spread is known)"
     )
-
-
-# ------------------------------------------------------------------ numbers
-
-
-def _digits(margin: Margin) -> int:
-    """Return the decimals of a per cent that the interval allows."""
-    if margin.low is None or margin.high is None:
-        return 1
-    half = 50.0 * (margin.high - margin.low)
-    if half <= 0.0:
-        return 2
-    return min(4, max(1, 1 - math.floor(math.log10(half))))
-
-
-def _digits_of_value(each: Compared) -> int:
-    """Return the decimals of a mean: those in which the interval of the margin shows."""
-    share = 10.0 ** -(_digits(each.margin) + 2)
-    size = max(each.row.base.mean, each.row.against.mean) * share
-    return min(6, max(0, -math.floor(math.log10(size))))
-
-
-def _per_cent(fraction: float, digits: int) -> str:
-    if fraction > 1e4:
-        return "over +1000000 %"
-    return f"{100 * fraction:+.{digits}f} %"
-
-
-def _interval(low: float | None, high: float | None, digits: int) -> str:
-    if low is None or high is None:
-        return "not measured"
-    top = "no end" if high > 1e4 else f"{100 * high:+.{digits}f} %"
-    return f"{100 * low:+.{digits}f} to {top}"
 
 
 # ------------------------------------------------------------------ the rest
@@ -223,8 +218,8 @@ def _overall(found: Comparison) -> Iterator[str]:
     yield f"over {overall.found.titles} {noun}: {_shown(overall.these)}"
     yield "  for these titles, from the noise of passes alone"
     if overall.like_these is not None:
-        wide = _interval(
-            overall.like_these.low, overall.like_these.high, _digits(overall.like_these)
+        wide = interval(
+            overall.like_these.low, overall.like_these.high, decimals(overall.like_these)
         )
         yield f"  for titles like these: {wide} (95 %): {overall.like_these.word.value}"
     if found.asked.weights:
@@ -244,10 +239,10 @@ def _titles(overall: Overall) -> Iterator[str]:
 
 
 def _shown(margin: Margin) -> str:
-    digits = _digits(margin)
-    wide = _interval(margin.low, margin.high, digits)
-    narrow = _interval(margin.low_90, margin.high_90, digits)
-    value = _per_cent(margin.margin, digits)
+    digits = decimals(margin)
+    wide = interval(margin.low, margin.high, digits)
+    narrow = interval(margin.low_90, margin.high_90, digits)
+    value = per_cent(margin.margin, digits)
     return f"{value} ({wide}; 90 %: {narrow})  {margin.word.value}"
 
 

@@ -12,6 +12,8 @@ from harness.summary.needed import Needed
 from harness.summary.rate_setters import RateSetter
 from harness.summary.rows import SideOfRow
 from harness.summary.sides import SideCell
+from harness.views.costs import row_cost_json
+from harness.views.despite import despite_json
 
 SCHEMA = "harness.compare/1"
 
@@ -29,13 +31,17 @@ def as_json(found: Comparison) -> dict[str, object]:
         "method": METHOD,
         "correction": found.asked.correction.value,
         "compared": list(found.compared),
-        "selections": {side: dict(own) for side, own in found.selections.items()},
+        "selections": {
+            side: {key: list(values) for key, values in own.items()}
+            for side, own in found.selections.items()
+        },
         "rows": [_row(each, found.compared) for each in found.rows],
         "overall": _overall(found.overall),
         "overall_why": found.overall_why or None,
         "differences": [_difference(each) for each in found.differences],
         "also_differ": [_difference(each) for each in found.also],
         "despite": found.asked.despite or None,
+        "kept": [despite_json(each) for each in found.kept],
         "left_out": [{"cell": label, "why": why} for label, why in found.left_out],
         "older": [_where(each) for each in found.older],
     }
@@ -67,6 +73,7 @@ def _row(each: Compared, compared: tuple[str, ...]) -> dict[str, object]:
         "pooled_over": evidence.pooled_over,
         "fieller": None if fieller is None else {"low": fieller[0], "high": fieller[1]},
         "bootstrap": None if bootstrap is None else {"low": bootstrap[0], "high": bootstrap[1]},
+        "cost": row_cost_json(row),
         "flags": list(row.flags),
         "notes": list(row.notes),
     }
@@ -76,6 +83,7 @@ def _side(side: SideOfRow) -> dict[str, object]:
     return {
         "mean": side.mean,
         "n": side.n,
+        "runs": [each.run for each in side.cell.members],
         **_where(side.cell),
         "sets_rate": _setter(side.setter),
     }

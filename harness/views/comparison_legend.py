@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from typing import assert_never
 
 from harness.plan.document import Better
+from harness.summary.apart import REFERENCES_APART
 from harness.summary.comparison import Comparison
-from harness.summary.evidence import Unit
+from harness.summary.evidence import POOL_ABOVE, Unit
 from harness.summary.families import Correction
 
 
@@ -35,6 +36,15 @@ def legend(found: Comparison) -> Iterator[str]:
 
 def _units(found: Comparison) -> Iterator[str]:
     units = {(each.row.evidence.unit, each.row.evidence.paired) for each in found.rows}
+    if any(unit is Unit.RUN for unit, _ in units):
+        how = ", its sides as a pair" if (Unit.RUN, True) in units else ""
+        yield f"by run: the mean of each run is one value{how}, since its passes share the night"
+    if any(unit is Unit.NIGHT for unit, _ in units):
+        how = ", its sides as a pair" if (Unit.NIGHT, True) in units else ""
+        yield (
+            f"by night: the mean of each night is one value{how}, since its passes share the "
+            "night; a pause of more than six hours begins another"
+        )
     if (Unit.ROUND, True) in units:
         yield "by round: both sides in one round make a pair, so that drift cancels"
     if (Unit.VISIT, False) in units:
@@ -48,7 +58,8 @@ def _units(found: Comparison) -> Iterator[str]:
         many = f"{sizes[0]}" if len(sizes) == 1 else f"{sizes[0]} to {sizes[-1]}"
         yield (
             f"spread pooled over {many} {samples} of a title, which Bartlett's test does not tell "
-            "apart at 20 %: narrower, and where spreads differ unseen it holds less than 95 %"
+            f"apart at {100 * POOL_ABOVE:.0f} %: narrower, and where spreads differ unseen it "
+            "holds less than 95 %"
         )
     if any("this insertion only" in each.row.flags for each in found.rows):
         yield (
@@ -57,6 +68,30 @@ def _units(found: Comparison) -> Iterator[str]:
         )
     if any("different runs" in each.row.flags for each in found.rows):
         yield "different runs: what changed between them (a boot, the room) is part of the margin"
+    if any("one run on a side" in each.row.flags for each in found.rows):
+        yield "one run on a side: nothing tells how runs spread; name more, or one run on each side"
+    if any("one night on a side" in each.row.flags for each in found.rows):
+        yield (
+            "one night on a side: nothing tells how nights spread; measure in another, or leave "
+            "out --unit night: the interval is then of this night"
+        )
+    if any("different nights" in each.row.flags for each in found.rows):
+        yield "different nights: what changed between them (the room) is part of the margin"
+    if any("nights lie apart" in each.row.flags for each in found.rows):
+        yield (
+            "nights lie apart: the nights of a run differ by more than their passes do (F test at "
+            "5 %), so that an interval by pass or round is too narrow: declare --unit night"
+        )
+    if any(REFERENCES_APART in flag for each in found.rows for flag in each.row.flags):
+        yield (
+            f"{REFERENCES_APART}: passes lie between two reference passes that disagree; the rig "
+            "moved meanwhile, and no figure is corrected"
+        )
+    if any("no spread" in each.row.flags for each in found.rows):
+        yield (
+            "no spread: every value of a side is the same, so that the interval is none: is there "
+            "a cap, or does the title round the figure?"
+        )
     if any("thin" in each.row.flags for each in found.rows):
         yield "thin: fewer than ten frames are in the tail that a low figure rests on"
 

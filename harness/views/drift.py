@@ -51,9 +51,19 @@ def as_text(
 def _lines(
     found: Sequence[Drift], apart: Mapping[str, Sequence[Apart]], last: int | None
 ) -> Iterator[str]:
-    for each in found:
+    names = [_name(each) for each in found]
+    several = {name for name in names if names.count(name) > 1}
+    for each, name in zip(found, names, strict=True):
+        # What tells two charts of one cell apart: nothing else is left.
+        other = f"; procedure {each.series.procedure[:8]}, {each.series.definition}"
+        yield name + other * (name in several)
         yield from _series(each, last)
         yield ""
+    if several:
+        yield (
+            "another procedure or definition measures something else: its values have a chart "
+            "of their own"
+        )
     lines = [f"{run}: {apart_line(one)}" for run, own in apart.items() for one in own]
     if lines:
         yield "cells between two reference passes that disagree:"
@@ -62,10 +72,14 @@ def _lines(
     yield from _legend(found)
 
 
-def _series(each: Drift, last: int | None) -> Iterator[str]:
+def _name(each: Drift) -> str:
     own = each.series
     kind = "reference passes" if own.reference else "counted passes"
-    yield f"{own.cell.label} on {own.rig}: {own.figure} of {kind}, {own.unit or 'no unit'}"
+    return f"{own.cell.label} on {own.rig}: {own.figure} of {kind}, {own.unit or 'no unit'}"
+
+
+def _series(each: Drift, last: int | None) -> Iterator[str]:
+    own = each.series
     runs = len({value.run for value in own.values})
     over = f"{own.values[0].at:%Y-%m-%d %H:%M} to {own.values[-1].at:%Y-%m-%d %H:%M} UTC"
     per = (
@@ -73,7 +87,10 @@ def _series(each: Drift, last: int | None) -> Iterator[str]:
         if own.per is Per.PASS
         else f" (each the mean of a {own.per.value} under one fingerprint)"
     )
-    left = f", {own.left_out} kept passes without a value or marked left out" * bool(own.left_out)
+    left = ""
+    if own.left_out:
+        passes = "kept pass" if own.left_out == 1 else "kept passes"
+        left = f", {own.left_out} {passes} without a value or marked left out"
     yield f"  {_count(len(own.values), 'value')}{per} of {_count(runs, 'run')}, {over}{left}"
     limits, bounds = each.limits, each.bounds
     if limits is None or bounds is None:

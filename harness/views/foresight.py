@@ -17,6 +17,7 @@ from harness.rig.readings import Reading
 from harness.rig.survey import LookedFor
 from harness.run.ready import not_ready
 from harness.summary.earlier import Earlier, Scene
+from harness.summary.from_logs import fraction
 from harness.summary.resolution import Spread, half_width, passes_to_resolve
 
 #: Below this many degrees of freedom a spread is itself too uncertain to warn of: with 4 it is
@@ -67,7 +68,7 @@ def _spread(figure: str, spread: Spread) -> str:
 def _known_to(sd: float, keep: int) -> str:
     if keep < 2:
         return "nothing at all"
-    return f"±{_percent(math.expm1(half_width(sd, keep)))}"
+    return f"±{_percent(fraction(half_width(sd, keep)))}"
 
 
 def _line(found: Earlier, scene: Scene, keep: int, band: float) -> str:
@@ -90,7 +91,9 @@ def _advice(sd: float, plan: Plan) -> str:
     if plan.passes.keep < 2:
         return more or "make the passes steadier, or write a wider band"
     # Rounded up, so that the band that is named does resolve.
-    wide = math.ceil(1000.0 * math.expm1(half_width(sd, plan.passes.keep))) / 10.0
+    wide = math.ceil(1000.0 * fraction(half_width(sd, plan.passes.keep))) / 10.0
+    if wide >= 100.0:  # no band is that wide
+        return f"{more}, or make the passes steadier" if more else "make the passes steadier"
     wider = f"write compare: {{band: {wide:g} %}}"
     return f"{more}, or {wider}" if more else f"{wider}, or make the passes steadier"
 

@@ -19,6 +19,7 @@ from harness.run import records as r
 from harness.run.loop import Onlooker
 from harness.run.state import RunState
 from harness.units import span
+from harness.views.harness_cost import cost_brief
 from harness.views.progress import Moment, ahead, lines
 from harness.views.safety import confirm_hint, step_lines
 from harness.views.story import figure_words, sentence
@@ -79,7 +80,7 @@ class PlainView(View):
 
 
 def _gave(ended: r.PassEnded | None) -> str:
-    """Return the main figure of a pass, its frames and its length, in brackets."""
+    """Return the main figure of a pass, its frames, its length, the harness's cost, in brackets."""
     if ended is None:
         return ""
     parts = [figure_words(each) for each in ended.figures[:1]]
@@ -88,6 +89,8 @@ def _gave(ended: r.PassEnded | None) -> str:
     if ended.end is not None:
         wall_s = ended.end.wall_s
         parts.append(f"{wall_s:.1f} s" if wall_s < 10 else span(wall_s))
+    if ended.harness_cost is not None and ended.frames is not None:
+        parts.append(cost_brief(ended.harness_cost))
     return f" ({', '.join(parts)})" if parts else ""
 
 
@@ -112,6 +115,7 @@ class LiveView(View):
         self._since_s = steady_s()
         self._turn_s = steady_s()
         self._readings: tuple[Reading, ...] = ()
+        self._cost = ""  # what the harness cost the pass before, in words
         self._seen: dict[str, float] = {}
         self._drawn = 0
         self._watch: GateWatch | None = None
@@ -130,6 +134,8 @@ class LiveView(View):
     def kept(self, state: RunState, record: r.Record) -> None:
         """Draw; what is worth keeping in sight stays above the live view."""
         self._state = state
+        if isinstance(record, r.PassEnded):
+            self._cost = "" if record.harness_cost is None else cost_brief(record.harness_cost)
         if isinstance(record, r.PassJudged):
             now = self._steady_s()
             self._seen[record.cell], self._turn_s = now - self._turn_s, now
@@ -171,6 +177,7 @@ class LiveView(View):
             readings=self._readings,
             seen=self._seen,
             ahead=self._ahead(),
+            cost=self._cost,
         )
         shown = lines(state, moment, width=size.columns - 1, height=size.lines - 2)
         text = "".join(f"{line}\x1b[K\n" for line in shown)
@@ -219,9 +226,14 @@ def _step(record: r.Record, *, run: str, store: str | None) -> list[str]:
         return []
     return [
         "",
-        *step_lines(record.say, opens_case=record.opens_case, reboot=record.reboot),
+        *step_lines(
+            record.say,
+            opens_case=record.opens_case,
+            reboot=record.reboot,
+            attend=record.attend,
+        ),
         "",
-        "  When it is done: "
-        + confirm_hint(step=record.step, run=run, store=store, attending=record.opens_case),
+        ("  When you are there: " if record.attend else "  When it is done: ")
+        + confirm_hint(step=record.step, run=run, store=store, attending=record.stays),
         "",
     ]

@@ -36,13 +36,12 @@ def as_text(outcome: Outcome, state: RunState, *, plan_file: str, store: str) ->
             lines.append(f"  or, if you change the plan: {again} --again")
         case Outcome.PAUSED if state.step is not None:
             lines.append(f"Stopped while step {state.step.step} is open:")
+            step = state.step
             lines += step_lines(
-                state.step.say, opens_case=state.step.opens_case, reboot=state.step.reboot
+                step.say, opens_case=step.opens_case, reboot=step.reboot, attend=step.attend
             )
-            hint = confirm_hint(
-                step=state.step.step, run=state.run, store=store, attending=state.step.opens_case
-            )
-            lines.append(f"  when done:    {hint}")
+            hint = confirm_hint(step=step.step, run=state.run, store=store, attending=step.stays)
+            lines.append(f"  {'when there' if step.attend else 'when done'}:    {hint}")
             lines.append(f"  and go on:    {again}")
         case Outcome.PAUSED:
             lines.append("Stopped. Everything measured so far is kept.")
@@ -50,6 +49,21 @@ def as_text(outcome: Outcome, state: RunState, *, plan_file: str, store: str) ->
         case _:
             assert_never(outcome)
     return "\n".join(lines)
+
+
+def as_json(outcome: Outcome, state: RunState) -> dict[str, object]:
+    """Return the object that `harness run --json` prints."""
+    hold = state.hold
+    counts = {each.value: 0 for each in CellState}
+    for progress in state.progress.values():
+        counts[progress.state.value] += 1
+    return {
+        "schema": "harness.run/1",
+        "run": state.run,
+        "outcome": outcome.value,
+        "cells": counts,
+        "hold": hold and {"id": hold.hold, "reason": hold.reason},
+    }
 
 
 def _not_accepted(state: RunState, kept: str) -> list[str]:

@@ -10,7 +10,11 @@ from collections.abc import Iterator, Sequence
 
 from harness.summary.between_rigs import LEAST_RIGS, LIMIT, Between, Spreads
 from harness.summary.consistency import OUTLIER, STRAGGLER, Standing, h_critical, k_critical
-from harness.summary.precision import CellPrecision, Differs, Nights, Pair, Precision
+from harness.summary.latest_runs import Earlier
+from harness.summary.nightly import Nights
+from harness.summary.on_rigs import Pair
+from harness.summary.precision import CellPrecision, Differs, Precision
+from harness.views.despite import despite_words
 
 _MOST_LISTED = 12
 
@@ -30,6 +34,10 @@ def as_text(found: Precision, *, width: int) -> Iterator[str]:
 
 def _lines(found: Precision) -> Iterator[str]:
     yield from _differences(found.differs, found.despite)
+    if found.kept:
+        yield "these cells were put together or compared despite differences, which is kept:"
+        yield from (f"  {despite_words(one)}" for one in found.kept)
+        yield ""
     for each in found.cells:
         yield from _cell(each)
         yield ""
@@ -37,9 +45,26 @@ def _lines(found: Precision) -> Iterator[str]:
         yield f"left out: {label}: {why}"
     if len(found.left_out) > _MOST_LISTED:
         yield f"left out: {len(found.left_out) - _MOST_LISTED} more (--json)"
-    if found.older:
-        yield f"left out: {_count(found.older, 'cell')} of earlier runs or groups (--where run=RUN)"
+    yield from _earlier(found.earlier)
     yield from _legend(found)
+
+
+def _earlier(earlier: Sequence[Earlier]) -> Iterator[str]:
+    """Yield what is not taken, and what stands in its place."""
+    for each in earlier[:_MOST_LISTED]:
+        group = f", group {each.group}" if each.group > 1 or each.taken == each.run else ""
+        if not each.taken:
+            instead = "no pass under the fingerprint that the cells stand in now"
+        elif each.taken == each.run:
+            instead = "a later group of the run is taken"
+        else:
+            instead = f"the later run {each.taken} is taken; or name one: --where run={each.run}"
+        yield (
+            f"left out: {each.rig}: {_count(each.cells, 'cell')} of run {each.run}{group}: "
+            f"{instead}"
+        )
+    if len(earlier) > _MOST_LISTED:
+        yield f"left out: {len(earlier) - _MOST_LISTED} more runs or groups (--json)"
 
 
 def _differences(differs: Sequence[Differs], despite: str) -> Iterator[str]:
@@ -89,6 +114,7 @@ def _cell(each: CellPrecision) -> Iterator[str]:
         )
     for pair in each.pairs:
         yield f"    {_pair(pair, each)}"
+    yield from (f"  no logarithm, and so no ratio: {text}" for text in each.no_ratio)
     for own in each.nights:
         yield from (f"  {line}" for line in _nights(own, unit))
 

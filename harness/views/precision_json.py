@@ -9,7 +9,10 @@ from dataclasses import asdict
 
 from harness.summary.between_rigs import LEAST_RIGS, LIMIT, Between, Spreads
 from harness.summary.consistency import Consistency
-from harness.summary.precision import CellPrecision, Differs, Nights, Pair, Precision
+from harness.summary.nightly import Nights
+from harness.summary.on_rigs import Pair
+from harness.summary.precision import CellPrecision, Differs, Precision
+from harness.views.despite import despite_json
 
 SCHEMA = "harness.precision/1"
 
@@ -25,6 +28,17 @@ def as_json(found: Precision) -> dict[str, object]:
         "differs": [_differs(each) for each in found.differs],
         "left_out": [{"cell": label, "why": why} for label, why in found.left_out],
         "older": found.older,
+        "earlier": [
+            {
+                "rig": each.rig,
+                "run": each.run,
+                "group": each.group,
+                "taken": each.taken or None,
+                "cells": each.cells,
+            }
+            for each in found.earlier
+        ],
+        "kept": [despite_json(each) for each in found.kept],
     }
 
 
@@ -54,6 +68,7 @@ def _cell(each: CellPrecision) -> dict[str, object]:
         "between": None if many is None else _between(each, many),
         "pairs": [_pair(pair, each) for pair in each.pairs],
         "nights": [_nights(own) for own in each.nights],
+        "no_ratio": list(each.no_ratio),
     }
 
 

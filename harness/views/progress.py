@@ -28,6 +28,7 @@ class Moment:
     readings: Sequence[Reading]
     seen: Mapping[str, float]  #: length of a pass by cell key
     ahead: Sequence[str] = ()  #: which bounds will be reached, and when
+    cost: str = ""  #: what the harness cost the pass before this moment, in words
 
 
 def cell_mark(state: RunState, key: str) -> str:
@@ -111,6 +112,7 @@ def lines(state: RunState, moment: Moment, *, width: int, height: int) -> list[s
         f"      {span(moment.since_s)} so far",
         *([f"      {_readings(moment.readings)}"] if moment.readings else []),
         *([f"      {'; '.join(moment.ahead)}"] if moment.ahead else []),
+        *([f"last  {moment.cost}"] if moment.cost else []),
         f"left  about {span(left_s(state, seen=moment.seen))} if nothing goes wrong",
         "      Ctrl-C stops after ending the pass; the same command goes on",
     ]

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from harness.rules.figures import low_name
 from harness.summary.estimates import Estimate
 from harness.summary.recomputed import Decided, Recomputed
+from harness.views.numbers import with_interval
 
 SCHEMA = "harness.recompute/1"
 
@@ -69,9 +70,7 @@ def _main(figures: Sequence[Estimate]) -> Estimate | None:
 def _value(estimate: Estimate) -> str:
     if estimate.mean is None:
         return f"not measured: {estimate.why}"
-    if estimate.half_width is None:
-        return f"{estimate.mean:.5g} {estimate.unit}".rstrip()
-    return f"{estimate.mean:.5g} ± {estimate.half_width:.2g} {estimate.unit}".rstrip()
+    return with_interval(estimate.mean, estimate.half_width, estimate.unit)
 
 
 def as_json(cells: Sequence[Recomputed]) -> list[dict[str, object]]:

@@ -169,6 +169,8 @@ def _part(part: Part) -> str:
     where = f"{model.room_c:.3g} °C at rest, {model.hot_c:.3g} °C under load"
     from_ = f"from {part.passes} earlier passes" if part.passes else "assumed"
     tau = f"time constant {model.tau_s:.3g} s"
+    if model.step_c:
+        tau = f"{model.step_c:.2g} °C of that gone at once, {tau}"
     waits = f"from {part.waits} earlier waits" if part.waits else "assumed"
     return f"{where} ({from_}), {tau} ({waits})"
 

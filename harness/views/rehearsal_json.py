@@ -79,6 +79,7 @@ def as_json(
                     "rest_c": each.thermal.room_c,
                     "loaded_c": each.thermal.hot_c,
                     "time_constant_s": each.thermal.tau_s,
+                    "at_once_c": each.thermal.step_c,
                     "earlier_passes": each.passes,
                     "earlier_waits": each.waits,
                 }

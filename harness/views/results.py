@@ -15,6 +15,7 @@ from harness.run.records import CellState
 from harness.summary.cells import MARKED, REUSED, THIN, WIDE, CellSummary
 from harness.summary.cells_json import as_json as cell_json
 from harness.summary.estimates import Estimate
+from harness.views.numbers import number
 
 SCHEMA = "harness.results/1"
 
@@ -105,18 +106,21 @@ def _value(estimate: Estimate | None) -> str:
     """Return the mean with its interval, to the digits the interval allows."""
     if estimate is None or estimate.mean is None:
         return "not measured"
+    # Fewer values than kept passes must not look like all of them.
+    of = f" ({estimate.n} of {estimate.n + estimate.missing} passes)" if estimate.missing else ""
     if estimate.half_width is None:
-        return f"{estimate.mean:.4g} {estimate.unit}".rstrip()
+        return number(estimate.mean, estimate.unit) + of
     digits = 1
     if estimate.half_width > 0:
         digits = min(6, max(0, 1 - math.floor(math.log10(estimate.half_width))))
-    return f"{estimate.mean:.{digits}f} ± {estimate.half_width:.{digits}f} {estimate.unit}".rstrip()
+    half = f"{estimate.half_width:.{digits}f}"
+    return f"{estimate.mean:.{digits}f} ± {half} {estimate.unit}".rstrip() + of
 
 
 def _spread(estimate: Estimate | None) -> str:
     if estimate is None or estimate.sd is None or not estimate.mean:
         return "-"
-    return f"{100 * estimate.sd / estimate.mean:.2f} %"
+    return f"{100 * estimate.sd / abs(estimate.mean):.2f} %"
 
 
 def _passes(summary: CellSummary) -> str:
@@ -171,6 +175,8 @@ def _legend(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
     low_figure = low_name("low_1pct_fps", low)
     if low_figure in used:
         lines.append(f"1 % low: {used[low_figure]}; {mean}")
+    if any(each.missing and each.n for summary in summaries for each in summary.figures):
+        lines.append("n of m passes: the others have no value; harness trace CELL shows them")
     flags = {flag for summary in summaries for flag in summary.flags}
     lines += [f"{flag}: {words}" for flag, words in _FLAGS.items() if flag in flags]
     lines.append(

@@ -35,14 +35,31 @@ UNATTENDED: tuple[str, ...] = (
 )
 
 
-def step_lines(say: tuple[str, ...], *, opens_case: bool, reboot: bool) -> list[str]:
-    """Return a person's step as lines: what to do, then the words of caution."""
-    lines = [f"  {number}. {text}" for number, text in enumerate(say, 1)]
+def cautions(*, opens_case: bool, attend: bool) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return the words of caution that stand with a person's step, each part under its heading.
+
+    With *attend* nothing is to be done but to stay for the first pass.
+    """
+    found: list[tuple[str, tuple[str, ...]]] = []
     if opens_case:
-        lines += ["", "  First, and while the case is open:"]
-        lines += [f"    - {text}" for text in OPENED_CASE]
-        lines += ["", "  Then, with the case closed again:"]
-        lines += [f"    - {text}" for text in FIRST_PASS]
+        found.append(("First, and while the case is open", OPENED_CASE))
+        found.append(("Then, with the case closed again", FIRST_PASS))
+    if attend:
+        found.append(("While you stay", FIRST_PASS[1:]))
+    return tuple(found)
+
+
+def step_lines(
+    say: tuple[str, ...], *, opens_case: bool, reboot: bool, attend: bool = False
+) -> list[str]:
+    """Return a person's step as lines: what to do, then the words of caution.
+
+    With *attend* nothing is to be done but to stay for the first pass.
+    """
+    lines = [f"  {number}. {text}" for number, text in enumerate(say, 1)]
+    for heading, words in cautions(opens_case=opens_case, attend=attend):
+        lines += ["", f"  {heading}:"]
+        lines += [f"    - {text}" for text in words]
     if reboot:
         lines += ["", "  The step is done only after the rig has been started anew."]
     return lines

@@ -5,20 +5,29 @@ Pure.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
 from harness.summary.apart import REFERENCES_APART, Apart
-from harness.summary.signs import TREND, TWO_LEVELS, VOIDS_UNEVEN, Signs
+from harness.summary.following import Following
+from harness.summary.frequent import Frequent
+from harness.summary.signs import FOLLOWING, FREQUENT, TREND, TWO_LEVELS, VOIDS_UNEVEN, Signs
 from harness.summary.trends import Trend
+from harness.summary.unlike import UNLIKE_HISTORY, Unlike
 from harness.summary.voids import Balance, LevelVoids
 
 
 def signs_json(signs: Signs) -> dict[str, object]:
-    """Return ``trends`` and ``voids`` of ``results --json``."""
+    """Return ``trends``, ``following``, ``frequent`` and ``voids`` of ``results --json``."""
+    frequent = signs.frequent
     return {
         "trends": {
             name: {**asdict(trend), "flagged": trend.there} for name, trend in signs.trends.items()
         },
+        "following": {
+            name: {**asdict(each), "flagged": each.there} for name, each in signs.following.items()
+        },
+        "frequent": None if frequent is None else {**asdict(frequent), "flagged": frequent.there},
         "voids": [{**asdict(each), "balance": each.balance.value} for each in signs.voids],
     }
 
@@ -28,6 +37,13 @@ def signs_lines(signs: Signs) -> list[str]:
     lines = [
         f"{TREND}: {_trend(name, trend)}" for name, trend in signs.trends.items() if trend.there
     ]
+    lines += [
+        f"{FOLLOWING}: {_following(name, each)}"
+        for name, each in signs.following.items()
+        if each.there
+    ]
+    if signs.frequent is not None and signs.frequent.there:
+        lines.append(f"{FREQUENT}: {_frequent(signs.frequent)}")
     if any(each.void for each in signs.voids):
         lines += [_voids(each) for each in signs.voids if each.balance is not Balance.FEWER]
     if signs.two_levels:
@@ -37,6 +53,27 @@ def signs_lines(signs: Signs) -> list[str]:
         )
     lines += [apart_line(each) for each in signs.apart if each.places]
     return lines
+
+
+def unlike_json(unlike: Sequence[Unlike]) -> dict[str, object]:
+    """Return ``unlike_history`` of ``results --json``."""
+    return {"unlike_history": [{**asdict(each), "share": each.share} for each in unlike]}
+
+
+def unlike_lines(unlike: Sequence[Unlike], labels: Mapping[str, str]) -> list[str]:
+    """Return one line for each cell that is unlike its own history.
+
+    Args:
+        unlike: The cells, as ``unlike_history`` gives them.
+        labels: Cell key -> how the cell is shown.
+    """
+    return [
+        f"{UNLIKE_HISTORY}: {labels.get(each.cell, each.cell)}: {each.figure} {each.value:.4g} "
+        f"{each.unit} lies {100 * each.share:+.2g} % from {each.usual:.4g} {each.unit}, as "
+        f"{_count(each.earlier, 'earlier value')} had it (like its history from {each.low:.4g} "
+        f"to {each.high:.4g} {each.unit}); nothing is discarded: look what changed on the rig"
+        for each in unlike
+    ]
 
 
 def apart_line(each: Apart) -> str:
@@ -60,6 +97,24 @@ def _trend(name: str, trend: Trend) -> str:
     return (
         f"{name} {way} by {100 * abs(trend.slope):.2g} % from attempt to attempt (95 % interval "
         f"{100 * trend.low:+.2g} to {100 * trend.high:+.2g} %; {tested}): does the rig heat up?"
+    )
+
+
+def _following(name: str, each: Following) -> str:
+    return (
+        f"{name}: a pass is like the one before it (likeness {each.likeness:.2f}; von Neumann's "
+        f"quotient over {_count(each.cells, 'cell')} and {each.passes} passes, p = {each.p:.2g}): "
+        "passes are worth fewer than their number, and intervals promise too much; spread them "
+        "over rounds or nights"
+    )
+
+
+def _frequent(each: Frequent) -> str:
+    return (
+        f"{each.lost} of {_count(each.cells, 'cell')} lost a pass to a rule, at most "
+        f"{each.expected:.2g} would where nothing is wrong (p = {each.p:.2g}): something disturbs "
+        "the rig, or the rules take sound passes (a long tail, a bound within the noise) and "
+        "intervals promise too much; look at the figures with the discards put back"
     )
 
 

@@ -11,8 +11,10 @@ from harness.rig.readings import shown
 from harness.rules.judge import end_words, other_words
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
-from harness.run.clock_watch import jump_words
+from harness.run.clock_watch import jump_words, sleep_words
 from harness.run.state import Grid
+from harness.views.foretold import foretold_words
+from harness.views.numbers import number
 
 
 def sentence(record: r.Record, grid: Grid) -> str:
@@ -21,10 +23,12 @@ def sentence(record: r.Record, grid: Grid) -> str:
         case r.RunStarted():
             where = f"on {record.rig}, harness {record.harness}"
             return f"run {record.run} of {record.plan_file} began {where}"
-        case r.RunnerStarted(ended=ended, given_back=back):
+        case r.RunnerStarted(ended=ended, given_back=back, sleep=sleep, attended_by=who):
             found = f"; ended what an earlier runner had left: {'; '.join(ended)}" if ended else ""
             found += f"; gave back what a pass had put in place: {'; '.join(back)}" if back else ""
-            return f"a runner took the run up{found}"
+            found += f"; {sleep}" if sleep else ""
+            there = f", started at a terminal by {who}" if who else ""
+            return f"a runner took the run up{there}{found}"
         case r.GroupOpened():
             changed = f": {'; '.join(record.changed)}" if record.changed else ""
             return f"group {record.group} of passes under one fingerprint began{changed}"
@@ -73,7 +77,8 @@ def sentence(record: r.Record, grid: Grid) -> str:
                 f"{record.reason}. Look at the rig now; switch it off if it stays so"
             )
         case r.RigHeld():
-            return f"THE RIG IS HELD ({record.fault}): {record.reason}"
+            told = foretold_words(record.foretold)
+            return f"THE RIG IS HELD ({record.fault}): {record.reason}{told}"
         case r.RigReleased():
             return f"the rig was released by {record.by}{_note(record.note)}"
         case r.RequestAnswered():
@@ -81,12 +86,12 @@ def sentence(record: r.Record, grid: Grid) -> str:
             return f"request {record.request} {verb}: {record.answer}"
         case r.ClockJumped():
             during = f", during attempt {record.during}" if record.during else ""
-            return f"{jump_words(record.by_s)}{during}; durations are not taken from it"
+            return f"{_clocks(record)}{during}; durations are not taken from it"
         case r.RunPaused():
             return f"the runner stopped: {record.reason}"
         case r.RunFinished():
             return (
-                f"the run is finished: {record.accepted} cells accepted, "
+                f"the run is finished; of its cells {record.accepted} accepted, "
                 f"{record.short} short, {record.failed} failed"
             )
         case _:
@@ -127,7 +132,8 @@ _Hardware = (
 def _hardware(record: _Hardware) -> str:
     match record:
         case r.StepAsked():
-            again = f" (asked again: {record.why})" if record.why else ""
+            again = "" if record.attend else "asked again: "
+            again = f" ({again}{record.why})" if record.why else ""
             return f"step {record.step} is to be done by a person: {' '.join(record.say)}{again}"
         case r.StepConfirmed():
             stays = ", who stays for the first pass" if record.attending else ""
@@ -161,9 +167,10 @@ def _pass(
                 what = f"{what} for the reference" if record.warm_up else "reference pass"
             marks = f"; {'; '.join(record.marks)}" if record.marks else ""
             place = "" if record.reference else f", round {record.round}"
-            return f"{what} started{place}, waited {record.waited_s:.1f} s{marks}"
+            told = foretold_words(record.foretold)
+            return f"{what} started{place}, waited {record.waited_s:.1f} s{told}{marks}"
         case r.PassSkipped():
-            return f"not carried out: {record.reason}"
+            return f"not carried out: {record.reason}{foretold_words(record.foretold)}"
         case r.PassEnded():
             parts = [end_words(record.end) if record.end else "nobody saw it end"]
             if record.frames is not None:
@@ -193,11 +200,17 @@ def figure_words(figure: Figure) -> str:
     """Return a figure with its unit, or why it was not measured."""
     if figure.value is None:
         return f"{figure.name} not measured: {figure.why}"
-    return f"{figure.name} {figure.value:.4g} {figure.unit}".rstrip()
+    return f"{figure.name} {number(figure.value, figure.unit)}"
 
 
 def _label(grid: Grid, cell: str) -> str:
     return grid.cells[cell].label if cell in grid.cells else cell
+
+
+def _clocks(jump: r.ClockJumped) -> str:
+    said = [jump_words(jump.by_s, at_least=jump.at_least)] if jump.by_s else []
+    said += [sleep_words(jump.slept_s)] if jump.slept_s else []
+    return " and ".join(said) + (" while no runner was there" if jump.unwatched else "")
 
 
 def _note(note: str) -> str:

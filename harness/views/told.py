@@ -45,6 +45,8 @@ class Several(View):
 
     def __init__(self, view: View, *others: Onlooker) -> None:
         self._view, self._all = view, (view, *others)
+        # A terminal that has gone costs the others nothing: it comes last.
+        self._views = [each for each in (*others, view) if isinstance(each, View)]
 
     def kept(self, state: RunState, record: Record) -> None:
         """Pass it on."""
@@ -62,8 +64,9 @@ class Several(View):
             each.waits(watch)
 
     def sampled(self, sample: Sample) -> None:
-        """Pass it on to the view."""
-        self._view.sampled(sample)
+        """Pass it on to whoever shows samples."""
+        for each in self._views:
+            each.sampled(sample)
 
     def close(self) -> None:
         """Close the view."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from harness.plan.document import Bound, Command, Gate, Then, Title
-from harness.rig.crossings import GateGaveUp, GatesOpened, Woken
+from harness.plan.document import Bound, Command, Gate, Limit, Then, Title
+from harness.rig.crossings import DeviceLost, GateGaveUp, GatesOpened, LimitBreached, Woken
 from harness.rig.tasks import EndedBy, Hold, LevelTask, PassReport, Release
 from harness.rules.gates import GateWatch
 from harness.rules.guards import GuardWatch
@@ -29,6 +29,12 @@ class Workbench(Protocol):
     bench: Bench
     titles: Titles
     quick: Command  #: a plain command that exits 0
+
+    def lose_card(self, what: str) -> None:
+        """Let the card answer no more, with *what* is said of that; its readings are lost too."""
+
+    def lose_reading(self, name: str, why: str) -> None:
+        """Let one reading be lost."""
 
 
 def _never() -> bool:
@@ -123,6 +129,47 @@ class BenchContract:
         )
         end = workbench.bench.wait(GateWatch((gate,), ()), _at_once)
         assert isinstance(end, Woken)
+
+    def test_a_reading_that_is_lost_is_no_answer_of_the_part(self, workbench: Workbench) -> None:
+        hot = Gate(
+            bound=Bound(reading="gpu.temperature", unit="°C", at_most=20.0),
+            for_s=0.0,
+            give_up_s=0.0,
+            then=Then.MARK,
+        )
+        end = workbench.bench.wait(GateWatch((hot,), ()), _never)
+        assert isinstance(end, GateGaveUp)
+        assert (end.value, end.lost) == (40.0, False)
+        workbench.lose_reading("gpu.temperature", "no answer")
+        end = workbench.bench.wait(GateWatch((hot,), ()), _never)
+        assert isinstance(end, GateGaveUp)
+        assert (end.value, end.lost) == (None, True)
+        assert end.why is not None
+        assert "no answer" in end.why
+
+    def test_a_device_that_is_lost_ends_a_wait_whatever_is_waited_for(
+        self, workbench: Workbench
+    ) -> None:
+        workbench.lose_card("Heron 700: the card is lost")
+        for gate in (_gate(at_least=0.01), _gate(at_least=60_000.0)):
+            end = workbench.bench.wait(GateWatch((gate,), ()), _never)
+            assert isinstance(end, DeviceLost)
+            assert end.what == "Heron 700: the card is lost"
+            assert end.waited_s < 0.5
+
+    def test_a_limit_that_is_passed_says_more_than_a_lost_device(
+        self, workbench: Workbench
+    ) -> None:
+        workbench.lose_card("Heron 700: the card is lost")
+        limit = Limit(bound=Bound(reading="gpu.temperature", unit="°C", at_most=90.0))
+        end = workbench.bench.wait(GateWatch((_gate(at_least=0.01),), (limit,)), _never)
+        assert isinstance(end, LimitBreached)
+        assert (end.reading, end.value) == ("gpu.temperature", None)
+
+    def test_a_pass_with_a_lost_device_says_so(self, workbench: Workbench) -> None:
+        workbench.lose_card("Heron 700: the card is lost")
+        report = self.carry_out(workbench, workbench.titles.well)
+        assert report.device_lost == "Heron 700: the card is lost"
 
     # --- doing ----------------------------------------------------------------------------
 

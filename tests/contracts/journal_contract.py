@@ -54,6 +54,18 @@ class JournalContract:
     def test_a_new_journal_is_empty(self, home: Home) -> None:
         assert home.open().entries() == ()
 
+    def test_the_instant_of_the_last_entry_is_at_hand(self, home: Home) -> None:
+        journal = home.open()
+        assert journal.last_at() is None
+        journal.append(BEGINNING, at=AT, boot=BOOT)
+        late = AT + timedelta(hours=2, microseconds=7)
+        journal.append((started(1),), at=late, boot=BOOT)
+        assert journal.last_at() == late
+        early = AT - timedelta(hours=9)  # the clock was set back
+        journal.append((ended(1),), at=early, boot=BOOT)
+        assert journal.last_at() == early
+        assert home.open().last_at() == early
+
     def test_records_come_back_in_the_order_they_were_kept(self, home: Home) -> None:
         journal = home.open()
         journal.append(BEGINNING, at=AT, boot=BOOT)

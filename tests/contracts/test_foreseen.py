@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,7 +13,7 @@ from harness.plan.document import Bound, Gate, Guard, Limit, Then
 from harness.rig.crossings import GateGaveUp, GatesOpened, LimitBreached, TooCold
 from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
 from harness.rig.readings import Reading, Sample, measured, not_measured
-from harness.rig.thermal import Course, Thermal
+from harness.rig.thermal import MOST_STEP_S, Course, Thermal
 from harness.rules.gates import GateWatch
 from harness.rules.guards import GuardWatch
 
@@ -20,9 +21,20 @@ NAMES = ("gpu.temperature", "cpu.temperature")
 LOAD = "cpu.load"
 
 celsius = st.floats(10.0, 110.0)
-parts = st.builds(
+plain_parts = st.builds(
     Thermal, room_c=st.floats(15.0, 45.0), hot_c=st.floats(50.0, 110.0), tau_s=st.floats(5.0, 200.0)
 )
+
+
+@st.composite
+def chips_on_heatsinks(draw: st.DrawFn) -> Thermal:
+    """A part whose fall has two stages: the chip's own heat first, then its heatsink's."""
+    part = draw(plain_parts)
+    step_c = draw(st.floats(0.0, 1.0)) * (part.hot_c - part.room_c)
+    return replace(part, step_c=step_c, step_s=draw(st.floats(0.2, MOST_STEP_S)))
+
+
+parts = plain_parts | chips_on_heatsinks()
 
 
 @st.composite
@@ -62,13 +74,20 @@ def courses(draw: st.DrawFn, *, loaded: bool) -> Course:
     def read(name: str) -> Reading:
         if name == LOAD:
             return not_measured(LOAD, "absent") if load is None else measured(LOAD, load)
-        return measured(name, course.start_c(name))
+        # As in a sample: also a value that stands for none in a real sensor.
+        return Reading(name=name, unit="°C", value=course.start_c(name))
 
+    drawn = {name: draw(parts) for name in NAMES}
     course = Course(
-        parts={name: draw(parts) for name in NAMES},
+        parts=drawn,
         temperatures={name: draw(celsius) for name in NAMES},
         read=read,
         loaded=loaded,
+        chips={
+            name: draw(st.floats(0.0, 1.0)) * part.step_c
+            for name, part in drawn.items()
+            if draw(st.booleans())
+        },
     )
     return course
 
@@ -121,6 +140,7 @@ def test_a_foreseen_wait_ends_as_the_sampled_one(
             foreseen.bound,
         )
         assert (seen.floor is None) == (foreseen.floor is None)
+        assert (seen.lost, seen.why) == (foreseen.lost, foreseen.why)
     if isinstance(seen, TooCold):
         assert seen == foreseen
     if isinstance(seen, LimitBreached) and isinstance(foreseen, LimitBreached):

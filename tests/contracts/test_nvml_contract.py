@@ -9,7 +9,8 @@ import pytest
 
 from harness.rig.sensors.card import Card
 from harness.rig.sensors.card_readings import CardFacts, CardNow
-from harness.rig.sensors.fake_nvml import FakeCard, FakeNvml
+from harness.rig.sensors.fake_nvml import FakeCard, FakeNvml, seen_card
+from harness.rig.sensors.fake_work import WorkedCard
 from harness.rig.sensors.nvml import INVALID_ARGUMENT, NOT_FOUND, Number, Nvml, NvmlError, Text
 from harness.rig.sensors.nvml_binding import NvmlBinding
 from harness.rig.sensors.pci import pci_address
@@ -24,10 +25,16 @@ def asked(question: Callable[[], _Answer]) -> _Answer | NvmlError:
         return error
 
 
-@pytest.fixture(params=["fake", "real"])
+@pytest.fixture(params=["fake", "seen", "worked", "real"])
 def nvml(request: pytest.FixtureRequest) -> Nvml:
-    if request.param == "fake":
-        return FakeNvml(by_uuid={"GPU-1f0c64d2-3b5e-4a86-9d10-2c7f5e8ab901": FakeCard()})
+    scripted: dict[str, Callable[[], FakeCard]] = {
+        "fake": FakeCard,
+        "seen": seen_card,
+        "worked": lambda: WorkedCard(now_s=lambda: 9.0, loads=((8.0, 20.0),)),
+    }
+    if request.param in scripted:
+        card = scripted[request.param]()
+        return FakeNvml(by_uuid={"GPU-1f0c64d2-3b5e-4a86-9d10-2c7f5e8ab901": card})
     try:
         opened = NvmlBinding()
     except (NvmlError, ImportError) as error:

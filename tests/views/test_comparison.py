@@ -35,7 +35,7 @@ def a_night() -> Comparison:
             of=asked, name="Copper Fen", setting="uhd",
         )
     )  # fmt: skip
-    matched = match(cells, base={"way": "stock"}, against={"way": "quiet"}, where={})
+    matched = match(cells, base={"way": ("stock",)}, against={"way": ("quiet",)}, where={})
     return compare(matched, asked=Asked(weights={}))
 
 
@@ -48,7 +48,7 @@ def two_nights() -> Comparison:
              fingerprint={"cpu.model": "eight cores"}),
     ]  # fmt: skip
     matched = match(
-        cells, base={"run": "before-1"}, against={"run": "after-1"}, where={"way": "stock"}
+        cells, base={"run": ("before-1",)}, against={"run": ("after-1",)}, where={"way": ("stock",)}
     )
     return compare(
         matched, asked=Asked(weights={}, despite="the second revision only renames a file")

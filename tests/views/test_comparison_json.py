@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 
 from harness.plan.document import By, Compare
+from harness.store.made_despite import KeptComparison
 from harness.summary.ceilings import ceilings
 from harness.summary.comparison import Asked, Comparison, compare
+from harness.summary.comparison_kept import made_despite
 from harness.summary.matching import match
 from harness.summary.resampling import of_rows
 from harness.views import ceilings as ceilings_view
@@ -26,12 +29,13 @@ def everything() -> Comparison:
         [a_pass(rate * (1.0 + 0.001 * (n % 5)), n, readings=readings) for n in range(1, 10)]
         for rate in (100.0, 110.0)
     ]
+    priced = replace(plan(), facts=(("card price", "649 EUR"),))
     cells = [
-        side("stock", many[0], run="a"),
-        side("stock", many[1], run="b"),
+        side("stock", many[0], run="a", of=priced),
+        side("stock", many[1], run="b", of=priced),
         side("stock", many[1], run="b", group=2, current=False),
     ]
-    matched = match(cells, base={"run": "a"}, against={"run": "b"}, where={"way": "stock"})
+    matched = match(cells, base={"run": ("a",)}, against={"run": ("b",)}, where={"way": ("stock",)})
     found = compare(matched, asked=Asked(weights={}))
     [interval] = of_rows([found.rows[0].row], chance=np.random.default_rng(1))
     return replace(found, rows=(replace(found.rows[0], bootstrap=interval),))
@@ -39,7 +43,18 @@ def everything() -> Comparison:
 
 def test_compare_has_exactly_the_fields_that_are_documented() -> None:
     wanted = documented("harness.compare/1")
+    found_despite = two_nights()
+    kept = KeptComparison(
+        number=1,
+        at=datetime(2026, 11, 3, 9, 0, tzinfo=UTC),
+        made=made_despite(
+            asked=found_despite.asked, band=found_despite.band, by="Ines", harness="0.1.0",
+            selections=found_despite.selections, rows=found_despite.rows,
+            differences=found_despite.differences,
+        ),
+    )  # fmt: skip
     shown = [as_json(each) for each in (a_night(), two_nights(), everything())]
+    shown.append(as_json(replace(found_despite, kept=(kept,))))
     shown = json.loads(json.dumps(shown, allow_nan=False))
 
     found = {path for one in shown for path in paths(one, wanted)}

@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from harness.rig.tasks import CommandEnd, EndedBy
+from harness.rules.judgement import HarnessCost, Verdict
 from harness.run import records as r
 from harness.run.apply import fold
 from harness.run.state import RunState, begin
@@ -72,3 +74,18 @@ def test_a_step_is_shown_with_the_whole_command_that_confirms_it(name: str) -> N
 def test_the_usual_store_needs_no_name() -> None:
     hint = confirm_hint(step=3, run="two-slots-1", store=None)
     assert hint == "harness confirm --step 3 --by YOUR-NAME --run two-slots-1"
+
+
+@pytest.mark.parametrize(
+    ("frames", "told"), [(320, "(320 frames, 2.2 s, harness cost not measured)"), (None, "(2.2 s)")]
+)
+def test_a_line_of_a_pass_that_gives_no_cost_stays_short(frames: int | None, told: str) -> None:
+    out = io.StringIO()
+    view, state = view_of("plain", out, None), at_the_door()
+    cell = next(iter(state.grid.cells))
+    why = "3 looks at the rig in the pass, and 5 are the least"
+    cost = HarnessCost(definition="frames-around-looks/1", looks=0, why=why)
+    end = CommandEnd(argv=("fen",), by=EndedBy.EXIT, wall_s=2.2, status=0)
+    view.kept(state, r.PassEnded(cell=cell, attempt=1, end=end, frames=frames, harness_cost=cost))
+    view.kept(state, r.PassJudged(cell=cell, attempt=1, verdict=Verdict.KEPT, reason=""))
+    assert out.getvalue().endswith(f"{told}\n")
