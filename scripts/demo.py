@@ -57,6 +57,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         f"\nEverything is kept in {store}: every record, every capture byte for byte."
         f"\nWhere a number comes from:  {ask} trace CELL --store {kept}"
         f"\nThe same as JSON:           {ask} results --json --store {kept}"
+        f"\nIs it real?                 {ask} compare --base culling=whole --against culling=tiled "
+        f"--store {kept}"
+        f"\nAll of it in a browser:     {ask} page --store {kept}"
     )
     return ran or shown
 
