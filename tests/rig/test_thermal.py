@@ -20,11 +20,12 @@ GPU = "gpu.temperature"
 @st.composite
 def chips(draw: st.DrawFn) -> Thermal:
     room_c, way_c = draw(st.floats(15.0, 45.0)), draw(st.floats(5.0, 60.0))
+    hot_c = room_c + way_c
     return Thermal(
         room_c=room_c,
-        hot_c=room_c + way_c,
+        hot_c=hot_c,
         tau_s=draw(st.floats(5.0, 200.0)),
-        step_c=draw(st.floats(0.0, 1.0)) * way_c,
+        step_c=draw(st.floats(0.0, 1.0)) * (hot_c - room_c),
         step_s=draw(st.floats(0.2, MOST_STEP_S)),
     )
 
