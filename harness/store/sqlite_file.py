@@ -218,15 +218,24 @@ def _number(db: sqlite3.Connection, pragma: str) -> int:
 
 def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> bool:
     """Return whether the store is an older one; refuse what is not ours, or is too new."""
+    db.execute("BEGIN")  # of one state: another process may just be making the store
     mark, version = _number(db, "application_id"), _number(db, "user_version")
+    tables = db.execute("SELECT 1 FROM sqlite_master").fetchone()
+    db.execute("COMMIT")
     known = len(migrations("sqlite"))
     if mark != APPLICATION_ID:
-        empty = mark == version == 0 and not db.execute("SELECT 1 FROM sqlite_master").fetchone()
-        if empty and write:
-            return True
+        if mark == version == 0 and tables is None:
+            if write:
+                return True
+            raise refused(
+                "no-store",
+                "there is no store here yet: nothing is in its file",
+                path,
+                "wait until the run that makes it has begun, or name another folder with --store",
+            )
         raise refused(
             "store-foreign",
-            "there is nothing in this file" if empty else "this file belongs to another program",
+            "this file belongs to another program",
             path,
             "name another folder with --store; the file was not touched",
         )

@@ -272,3 +272,27 @@ def test_the_errors_of_opening_a_store_read_as_written_down(tmp_path: Path) -> N
     )
     text = "\n\n".join(shown).replace(str(tmp_path), "/home/ines")
     assert text + "\n" == (GOLDEN / "refusals.txt").read_text(encoding="utf-8")
+
+
+def test_a_store_that_is_just_being_made_is_not_there_yet(tmp_path: Path) -> None:
+    sqlite3.connect(tmp_path / FILE).execute("PRAGMA journal_mode = WAL").close()
+    assert refusal(tmp_path, write=False).problems[0].code == "no-store"
+    make(tmp_path)
+
+
+def test_who_reads_while_a_store_is_made_sees_none_or_a_whole_one(tmp_path: Path) -> None:
+    steps = migrations("sqlite")
+    db = sqlite3.connect(tmp_path / FILE, isolation_level=None)
+    db.execute("PRAGMA journal_mode = WAL")
+    for done, step in enumerate(steps, start=1):
+        db.execute("BEGIN IMMEDIATE")
+        for statement in statements(step):
+            db.execute(statement)
+        if done == 1:  # the first step is not kept yet
+            assert refusal(tmp_path, write=False).problems[0].code == "no-store"
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        db.execute(f"PRAGMA user_version = {done}")
+        db.execute("COMMIT")
+        with open_store(tmp_path, write=False) as store:
+            assert store.runs() == ()
+    db.close()
