@@ -52,13 +52,12 @@ from harness.rig.tasks import (
     Release,
 )
 from harness.rig.tree import descendants
+from harness.rig.two_clocks import LEAST_SLEEP_S
 
 Interrupt = Callable[[], bool]
 
 #: Rates need this long before their first use, seconds.
 _PRIME_S = 0.25
-#: A suspend shorter than this cannot be told from the reading of two clocks, seconds.
-_LEAST_SLEEP_S = 0.05
 _PATIENCE = Patience()
 
 
@@ -270,7 +269,7 @@ class RealBench:
             changed_files=done.changed_files,
             not_given_back=done.not_given_back,
             device_lost=self._sensors.device_lost,
-            slept_s=slept_s if slept_s >= _LEAST_SLEEP_S else 0.0,
+            slept_s=slept_s if slept_s >= LEAST_SLEEP_S else 0.0,
             harness_cpu_s=cpu_s,
             sampling=sampler.sampling(),
         )

@@ -14,16 +14,14 @@ import select
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from harness.rig.stop import StopFlag
+from harness.rig.two_clocks import at_one_moment
 
 #: How often a wait asks whether it is to be broken off, seconds.
 ASK_EVERY_S = 1.0
-
-#: Two clocks are read one after the other. Where more than this lies between, seconds, the
-#: process was kept waiting there, and they are read again, so many times at the most.
-_MOST_APART_S, _READINGS = 0.01, 5
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _STEADY = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
@@ -61,15 +59,10 @@ class MachineClock:
         """Return how long the machine was suspended since it was started; 0 where unknown."""
         if _STEADY is None:
             return 0.0
-        found: list[tuple[float, float]] = []
-        while len(found) < _READINGS:
-            before_s = time.clock_gettime(time.CLOCK_MONOTONIC)
-            steady_s = time.clock_gettime(_STEADY)
-            after_s = time.clock_gettime(time.CLOCK_MONOTONIC)
-            found.append((after_s - before_s, steady_s - (before_s + after_s) / 2))
-            if after_s - before_s <= _MOST_APART_S:
-                break
-        return min(found)[1]
+        awake_s, steady_s = at_one_moment(
+            partial(time.clock_gettime, time.CLOCK_MONOTONIC), partial(time.clock_gettime, _STEADY)
+        )
+        return steady_s - awake_s
 
     def wait(self, seconds: float, interrupt: Callable[[], bool]) -> bool:
         """Wait; return False if *interrupt* broke it off. *seconds* may be infinite."""

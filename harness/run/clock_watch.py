@@ -14,17 +14,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from harness.rig.two_clocks import LEAST_SLEEP_S, at_one_moment
 from harness.run.ports import Clock
 from harness.run.records import ClockJumped, Clocks
 
 #: A smaller difference is no jump, s: from here on a time service steps the clock instead of
 #: slewing it (RFC 5905, STEPT).
 LEAST_JUMP_S = 0.128
-#: A shorter sleep is not to be told from the reading of two clocks, s.
-LEAST_SLEEP_S = 0.05
-#: The two clocks are read one after the other. Where more than this lies between, s, the process
-#: was kept waiting there, and they are read again, so many times at the most.
-_MOST_APART_S, _READINGS = 0.01, 5
 #: Where the steady clock is not slewed with the other, no faster than this (RFC 5905, MAXFREQ).
 _MOST_SLEW = 500e-6
 
@@ -59,14 +55,8 @@ class ClockWatch:
 
 
 def _both(clock: Clock) -> tuple[datetime, float]:
-    """Return both clocks as they were at one moment, as nearly as can be had."""
-    found: list[tuple[float, datetime, float]] = []
-    while len(found) < _READINGS:
-        before_s, now, after_s = clock.steady_s(), clock.now(), clock.steady_s()
-        found.append((after_s - before_s, now, (before_s + after_s) / 2))
-        if after_s - before_s <= _MOST_APART_S:
-            break
-    _, now, steady_s = min(found, key=lambda each: each[0])
+    """Return the clock of the day and the steady one as they were at one moment."""
+    steady_s, now = at_one_moment(clock.steady_s, clock.now)
     return now, steady_s
 
 

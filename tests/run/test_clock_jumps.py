@@ -11,11 +11,11 @@ import pytest
 
 from harness.plan import document as d
 from harness.rig.rehearsed import RehearsedClock
+from harness.rig.two_clocks import LEAST_SLEEP_S
 from harness.rules.judgement import Verdict
 from harness.run import records as r
 from harness.run.clock_watch import (
     LEAST_JUMP_S,
-    LEAST_SLEEP_S,
     ClockWatch,
     jump_words,
     jumped_unwatched,
