@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from harness.plan.document import DiscardRule
 from harness.rules.looks import RULES, alpha_of
+from harness.rules.standing_out import at_least
 
 #: Level of the test. Common practice, no source.
 ALPHA = 0.01
@@ -61,7 +62,8 @@ def frequent(cells: Iterable[tuple[int, int]], *, rules: Sequence[DiscardRule]) 
     if not shares:
         return None
     expected = math.fsum(shares)
-    p = _at_least(lost, n=len(shares), share=expected / len(shares))
+    share = expected / len(shares)
+    p = 1.0 if share >= 1.0 else at_least(lost, of=len(shares), chance=share)
     return Frequent(cells=len(shares), lost=lost, expected=expected, p=p)
 
 
@@ -71,15 +73,3 @@ def _share(rule: DiscardRule, passes: int) -> float:
     if known is None or passes < known.kind.least(rule):
         return 0.0
     return alpha_of(rule) if "alpha" in known.kind.options else BY_SPREAD
-
-
-def _at_least(count: int, *, n: int, share: float) -> float:
-    """Return the chance of *count* hits or more among *n*, each with the same *share*."""
-    if share >= 1.0:
-        return 1.0
-    term = n * math.log1p(-share)  # the logarithm of the chance of none
-    below = 0.0
-    for hits in range(count):
-        below += math.exp(term)
-        term += math.log((n - hits) / (hits + 1)) + math.log(share / (1.0 - share))
-    return max(0.0, 1.0 - below)
