@@ -15,7 +15,6 @@ from typing import TextIO
 from harness.errors import AskedError, Exit, Problem
 from harness.plan.document import Plan
 from harness.settings import store_folder
-from harness.store.history import open_history
 from harness.store.sqlite import Store, open_store
 from harness.summary.cells import CellSummary, summarise
 from harness.summary.earlier import earlier_values
@@ -99,14 +98,16 @@ def _latest(store: Store, wanted: Selection) -> str:
 
 def _history(store: Store, run: str, plan: Plan) -> dict[str, list[list[float]]]:
     """Return what earlier runs on the same rig measured of the cells of *run*."""
-    line = store.run(run)
-    with open_history(store.folder) as history:
-        before = [
+    history = store.history()
+    plans = history.plans(rig=store.run(run).rig)  # newest first
+    place = next((n for n, (name, _, _) in enumerate(plans) if name == run), len(plans))
+    return earlier_values(
+        plan,
+        (
             (hash_, frozen, partial(history.passes, name))
-            for name, hash_, frozen in history.plans(rig=line.rig)
-            if store.run(name).number < line.number
-        ]
-        return earlier_values(plan, before)
+            for name, hash_, frozen in plans[place + 1 :]
+        ),
+    )
 
 
 def chosen_by(wanted: Selection, summaries: Sequence[CellSummary]) -> tuple[CellSummary, ...]:

@@ -37,7 +37,7 @@ class _Telling:
 
 
 class History:
-    """The earlier runs of a store. Made by ``open_history``."""
+    """The earlier runs of a store. Made by ``open_history``, or ``Store.history``."""
 
     def __init__(self, file: SqliteFile) -> None:
         self._file = file

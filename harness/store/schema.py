@@ -23,8 +23,7 @@ def up_to_date_copy(db: sqlite3.Connection) -> sqlite3.Connection | None:
     Whoever only reads changes nothing, not even what an older harness left: the store may lie on
     a medium that cannot be written to, or belong to a rig that is at work with that harness.
     """
-    pages, size = (int(db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _SIZE)
-    if pages * size > MOST_BYTES:
+    if number(db, "page_count") * number(db, "page_size") > MOST_BYTES:
         return None
     copy = sqlite3.connect(":memory:", isolation_level=None)
     db.backup(copy)
@@ -33,16 +32,13 @@ def up_to_date_copy(db: sqlite3.Connection) -> sqlite3.Connection | None:
     return copy
 
 
-_SIZE = ("page_count", "page_size")
-
-
 def migrate(db: sqlite3.Connection) -> None:
     """Bring the schema up to date, each step whole or not at all."""
     steps = migrations("sqlite")
-    while _version(db) < len(steps):
+    while number(db, "user_version") < len(steps):
         db.execute("BEGIN IMMEDIATE")
         try:
-            done = _version(db)  # another process may have been first
+            done = number(db, "user_version")  # another process may have been first
             if done < len(steps):
                 for statement in statements(steps[done]):
                     db.execute(statement)
@@ -65,5 +61,6 @@ def statements(script: str) -> Iterator[str]:
             statement = ""
 
 
-def _version(db: sqlite3.Connection) -> int:
-    return int(db.execute("PRAGMA user_version").fetchone()[0])
+def number(db: sqlite3.Connection, pragma: str) -> int:
+    """Return what SQLite says of one of its settings that is a number."""
+    return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])

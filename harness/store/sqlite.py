@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from harness.store.comparisons import Comparisons
     from harness.store.files import Files
     from harness.store.health import Health
+    from harness.store.history import History
     from harness.store.rows import Row
     from harness.store.sqlite_journal import SqliteJournal
 
@@ -103,14 +104,14 @@ class Store:
 
         Args:
             run: Its name: letters, digits, ``-`` and ``_``.
-            plan_name: The plan's name; ``plan_hash`` is the same for the same plan.
-            plan_hash: See above.
+            plan_name: The plan's name.
+            plan_hash: The plan's hash, the same for the same plan.
             rig: The rig it is carried out on.
             cells: How many cells the plan has.
-            at: When, aware; ``boot`` is the start of the machine.
+            at: When, aware.
             first: What the run begins with; a run that a person started begins with its
                 ``RunStarted``, so that no crash can leave a run without its plan.
-            boot: See above.
+            boot: The start of the machine, kept with the first records.
 
         Raises:
             StoreError: There is such a run, or it could not be kept.
@@ -223,30 +224,25 @@ class Store:
             AskedError: There is no such run.
             StoreError: It could not be kept.
         """
-        import json
-
-        from harness.store.rows import at_text
+        from harness.store.sqlite_entries import put_request
 
         self.run(run)
-        values = {
-            "run": run,
-            "at": at_text(at),
-            "kind": kind.value,
-            "by": by,
-            "note": note,
-            "step": step,
-            "cells": json.dumps(cells),
-            "attending": attending,
-        }
-        with self._file.writing():
-            (number,) = self._file.ask("put_request", values).fetchone()
-        return int(number)
+        return put_request(
+            self._file, run, kind, by=by, at=at, note=note, step=step, cells=cells,
+            attending=attending,
+        )  # fmt: skip
 
     def requests(self, run: str, *, after: int = 0) -> tuple[Request, ...]:
         """Return the requests put to *run* after the one numbered *after*, in order."""
         from harness.store.sqlite_entries import read_requests
 
         return read_requests(self._file, run, after)
+
+    def history(self) -> History:
+        """Return what the runs say of passes, by plain SQL."""
+        from harness.store.history import History
+
+        return History(self._file)
 
     def comparisons(self) -> Comparisons:
         """Return the comparisons that were made despite differences."""
@@ -286,7 +282,9 @@ class Store:
         return Health(self.folder, self._file, files=self._files)
 
     def copy_records(self, target: Path) -> None:
-        """Copy the records, also what is still in the log, while they are written too.
+        """Copy the records to the new file *target*, while they are being written too.
+
+        Copying the file by other means loses what is still in the write-ahead log.
 
         Raises:
             StoreError: *target* exists, or cannot be written.

@@ -1,4 +1,4 @@
-"""Entries, and requests, read back from a SQLite store.
+"""Entries read back from a SQLite store; requests put into it, and read back.
 
 Touches disk.
 """
@@ -8,10 +8,11 @@ from __future__ import annotations
 import gc
 import json
 from collections.abc import Sequence
+from datetime import datetime
 
 from harness.run.ports import Entry
 from harness.run.records import Request, RequestKind
-from harness.store.rows import from_row
+from harness.store.rows import at_text, from_row
 from harness.store.sqlite_file import SqliteFile
 from harness.store.sqlite_refusals import translated
 
@@ -46,6 +47,34 @@ def read_story(file: SqliteFile, run: str, cell: str, attempt: int | None) -> tu
         or getattr(entry.record, "attempt", None) == attempt
         or attempt in getattr(entry.record, "superseded", ())
     )
+
+
+def put_request(
+    file: SqliteFile,
+    run: str,
+    kind: RequestKind,
+    *,
+    by: str,
+    at: datetime,
+    note: str,
+    step: int | None,
+    cells: Sequence[str],
+    attending: bool,
+) -> int:
+    """Keep a request to the runner of *run*, durably; return its number."""
+    values = {
+        "run": run,
+        "at": at_text(at),
+        "kind": kind.value,
+        "by": by,
+        "note": note,
+        "step": step,
+        "cells": json.dumps(cells),
+        "attending": attending,
+    }
+    with file.writing():
+        (number,) = file.ask("put_request", values).fetchone()
+    return int(number)
 
 
 def read_requests(file: SqliteFile, run: str, after: int) -> tuple[Request, ...]:

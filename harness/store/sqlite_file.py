@@ -16,7 +16,7 @@ from pathlib import Path
 from harness.errors import Problem, StoreError
 from harness.store.filesystems import NETWORK, file_system_type
 from harness.store.queries import migrations, queries
-from harness.store.schema import APPLICATION_ID, migrate, up_to_date_copy
+from harness.store.schema import APPLICATION_ID, migrate, number, up_to_date_copy
 from harness.store.sqlite_refusals import BUSY_S, damaged, refused, translated
 
 TYPE_CHECKING = False  # as typing has it: this module must be quick to import
@@ -212,14 +212,10 @@ def _connect(path: Path, *, write: bool) -> sqlite3.Connection:
     return db
 
 
-def _number(db: sqlite3.Connection, pragma: str) -> int:
-    return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])
-
-
 def _identify(db: sqlite3.Connection, path: Path, *, write: bool) -> bool:
     """Return whether the store is an older one; refuse what is not ours, or is too new."""
     db.execute("BEGIN")  # of one state: another process may just be making the store
-    mark, version = _number(db, "application_id"), _number(db, "user_version")
+    mark, version = number(db, "application_id"), number(db, "user_version")
     tables = db.execute("SELECT 1 FROM sqlite_master").fetchone()
     db.execute("COMMIT")
     known = len(migrations("sqlite"))
