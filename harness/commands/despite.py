@@ -6,11 +6,11 @@ No command by itself.
 from __future__ import annotations
 
 import argparse
-import getpass
 from collections.abc import Sequence
 from pathlib import Path
 
 from harness.errors import AskedError, Problem, printable
+from harness.rig.at_terminal import login_name
 from harness.rig.clock import MachineClock
 from harness.store.made_despite import KeptComparison, MadeDespite
 from harness.store.sqlite import open_store
@@ -52,10 +52,7 @@ def name_of(given: str | None) -> str:
     Raises:
         AskedError: Nobody does.
     """
-    try:
-        name = getpass.getuser() if given is None else given
-    except (OSError, KeyError):
-        name = ""
+    name = login_name() if given is None else given
     if not name.strip():
         raise AskedError(
             Problem(

@@ -7,7 +7,6 @@ the same time are started in the queue's order, one after the other.
 from __future__ import annotations
 
 import argparse
-import getpass
 import json
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -18,6 +17,7 @@ from harness.errors import AskedError, Exit, Problem
 from harness.plan.check import check
 from harness.plan.instants import instant_of
 from harness.plan.read import read_plan
+from harness.rig.at_terminal import login_name
 from harness.rig.clock import MachineClock
 from harness.settings import rig_folder, store_folder
 from harness.watch import events as e
@@ -140,10 +140,7 @@ def _entry(args: argparse.Namespace, now: datetime) -> e.Queued:
 def _name(given: str | None) -> str:
     """Return who asks; empty where neither they nor the system say so."""
     if given is None:
-        try:
-            return getpass.getuser()
-        except (OSError, KeyError):  # a service without a login
-            return ""
+        return login_name()
     name = " ".join(given.split())
     if not name or not name.isprintable():
         raise _asked("bad-name", "--by names nobody", "write a name")

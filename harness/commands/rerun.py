@@ -11,7 +11,6 @@ the command in the folder the run was started in: paths in the plan's commands b
 from __future__ import annotations
 
 import argparse
-import getpass
 import json
 import shlex
 import sys
@@ -25,6 +24,7 @@ from harness.commands.trace import cell_meant
 from harness.errors import AskedError, Exit, Problem
 from harness.plan.canonical import thaw
 from harness.plan.document import Plan
+from harness.rig.at_terminal import login_name
 from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
 from harness.rig.stop import StopFlag, signals
@@ -101,16 +101,16 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
 
 
 def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError):
+    name = login_name()
+    if not name:
         raise AskedError(
             Problem(
                 code="name-needed",
                 what="this system does not say who you are",
                 do="name yourself with --by YOUR-NAME; the name is kept with the rerun",
             )
-        ) from None
+        )
+    return name
 
 
 def _counted(summary: CellSummary) -> tuple[int, ...]:

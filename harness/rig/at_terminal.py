@@ -17,6 +17,14 @@ def person_at_terminal() -> str:
     try:
         if "SSH_CONNECTION" in os.environ or sys.stdin is None or not sys.stdin.isatty():
             return ""
+    except (OSError, ValueError):  # input is closed
+        return ""
+    return login_name()
+
+
+def login_name() -> str:
+    """Return the login name of whoever started this process; empty where the system has none."""
+    try:
         return getpass.getuser()
-    except (OSError, KeyError, ValueError, ImportError):  # no such login, or input is closed
+    except (OSError, KeyError, ImportError):  # a service, a container, a system without logins
         return ""
