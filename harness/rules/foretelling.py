@@ -2,8 +2,8 @@
 
 Pure. A forecast is made wherever Newton's law is fitted anew (``harness.rules.cooling``): from
 the law that foretells, where that names an instant, else from the later half's. Only the law is
-kept then. When the wait is over the first of them, and the last
-that was made by half of the gate's own time, are worked out and handed over with what came true.
+kept then. When the wait is over the first of them, and the last that was made by half of the
+gate's own time, are worked out and handed over with what came true.
 
 The interval of an instant is taken from that of the temperature: a law of the region of 99 %
 may be at the edge as soon as the nearest temperature of the region is, and need not be before

@@ -5,7 +5,6 @@ Pure.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict
 
@@ -15,7 +14,7 @@ from harness.run.records import CellState
 from harness.summary.cells import MARKED, REUSED, THIN, WIDE, CellSummary
 from harness.summary.cells_json import as_json as cell_json
 from harness.summary.estimates import Estimate
-from harness.views.numbers import number
+from harness.views.numbers import with_interval
 
 SCHEMA = "harness.results/1"
 
@@ -108,13 +107,9 @@ def _value(estimate: Estimate | None) -> str:
         return "not measured"
     # Fewer values than kept passes must not look like all of them.
     of = f" ({estimate.n} of {estimate.n + estimate.missing} passes)" if estimate.missing else ""
-    if estimate.half_width is None:
-        return number(estimate.mean, estimate.unit) + of
-    digits = 1
-    if estimate.half_width > 0:
-        digits = min(6, max(0, 1 - math.floor(math.log10(estimate.half_width))))
-    half = f"{estimate.half_width:.{digits}f}"
-    return f"{estimate.mean:.{digits}f} ± {half} {estimate.unit}".rstrip() + of
+    if estimate.half_width == 0:  # every pass gave the same
+        return f"{estimate.mean:.1f} ± 0.0 {estimate.unit}".rstrip() + of
+    return with_interval(estimate.mean, estimate.half_width, estimate.unit) + of
 
 
 def _spread(estimate: Estimate | None) -> str:

@@ -15,6 +15,7 @@ from harness.summary.signs import FOLLOWING, FREQUENT, TREND, TWO_LEVELS, VOIDS_
 from harness.summary.trends import Trend
 from harness.summary.unlike import UNLIKE_HISTORY, Unlike
 from harness.summary.voids import Balance, LevelVoids
+from harness.views.numbers import number
 
 
 def signs_json(signs: Signs) -> dict[str, object]:
@@ -68,10 +69,11 @@ def unlike_lines(unlike: Sequence[Unlike], labels: Mapping[str, str]) -> list[st
         labels: Cell key -> how the cell is shown.
     """
     return [
-        f"{UNLIKE_HISTORY}: {labels.get(each.cell, each.cell)}: {each.figure} {each.value:.4g} "
-        f"{each.unit} lies {100 * each.share:+.2g} % from {each.usual:.4g} {each.unit}, as "
-        f"{_count(each.earlier, 'earlier value')} had it (like its history from {each.low:.4g} "
-        f"to {each.high:.4g} {each.unit}); nothing is discarded: look what changed on the rig"
+        f"{UNLIKE_HISTORY}: {labels.get(each.cell, each.cell)}: {each.figure} "
+        f"{number(each.value, each.unit)} lies {100 * each.share:+.2g} % from "
+        f"{number(each.usual, each.unit)}, as {_count(each.earlier, 'earlier value')} had it (like "
+        f"its history from {number(each.low)} to {number(each.high, each.unit)}); nothing is "
+        "discarded: look what changed on the rig"
         for each in unlike
     ]
 
