@@ -1,7 +1,8 @@
 """All tests: the environment with the locked versions, then pytest.
 
 Touches disk, processes and the network. Needs nothing but Python 3.11 and pip; works from
-any folder. Arguments are handed on to pytest: ``scripts/test.py tests/plan -k units``.
+any folder. Arguments are handed on to pytest: ``scripts/test.py tests/plan -k units``. Hypothesis
+draws the same examples each time; ``--hypothesis-profile default`` looks for others.
 """
 
 import sys
@@ -28,7 +29,9 @@ def main(arguments: Sequence[str]) -> int:
     except KeyboardInterrupt:
         return 130
     # `logical`: a machine with two threads of one core still tests twice as fast with two.
-    command = [str(python), "-m", "pytest", "--numprocesses", "logical", *arguments]
+    # `ci`: Hypothesis's own, without chance and deadlines, so that a run can be repeated.
+    options = ["--numprocesses", "logical", "--hypothesis-profile", "ci"]
+    command = [str(python), "-m", "pytest", *options, *arguments]
     try:
         return subprocess.run(command, cwd=ROOT, env=clean_environment(), check=False).returncode
     except KeyboardInterrupt:

@@ -102,7 +102,11 @@ def _conditions(draw: st.DrawFn, names: list[str]) -> tuple[d.Condition, ...]:
 
 
 @st.composite
-def _titles(draw: st.DrawFn, settings: list[str], names: tuple[str, ...]) -> tuple[d.Title, ...]:
+def _titles(
+    draw: st.DrawFn, settings: list[str], names: tuple[str, ...], levels: set[str]
+) -> tuple[d.Title, ...]:
+    # A plan may call a setting what it calls a level, but cannot then tell them apart by name.
+    told_apart = levels.isdisjoint(settings)
     made = []
     keys = draw(
         st.lists(
@@ -139,6 +143,8 @@ def _titles(draw: st.DrawFn, settings: list[str], names: tuple[str, ...]) -> tup
                 ),
                 bytes_per_frame=draw(
                     st.none() | _size | st.just(tuple(zip(settings, sizes, strict=False)))
+                    if told_apart
+                    else st.none() | _size
                 ),
             )
         )
@@ -178,6 +184,7 @@ def plans(draw: st.DrawFn) -> d.Plan:
     settings = draw(_unique(_name, 1, 3))
     keep = draw(st.integers(1, 9))
     conditions = draw(_conditions(condition_names))
+    levels = {level.name for condition in conditions for level in condition.levels}
     limits = draw(st.none() | _limits)
     night = draw(
         st.none()
@@ -188,7 +195,7 @@ def plans(draw: st.DrawFn) -> d.Plan:
     names = (*values, *condition_names, *ALWAYS)
     return d.Plan(
         name=draw(_name),
-        titles=draw(_titles(settings, names)),
+        titles=draw(_titles(settings, names, levels)),
         settings=tuple(
             d.Setting(
                 name=name, values=tuple((value, draw(st.just("") | _name)) for value in values)
