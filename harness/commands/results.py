@@ -49,7 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: TextIO) -> Exit:
     """Show the cells of one run."""
     wanted = selection(args.where, option="where")
-    with open_store(store_folder(args.store), write=False) as store:
+    folder = store_folder(args.store)
+    with open_store(folder, write=False) as store:
         name = args.run or _latest(store, wanted)
         store.run(name)
         earlier = earlier_run(store)
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     else:
         told = [*signs_lines(shown), *unlike_lines(unlike, labels)]
         for line in (
-            *as_table(chosen, low=plan.compare.low),
+            *as_table(chosen, low=plan.compare.low, store=str(folder)),
             *([""] if told else []),
             *told,
             *lost_lines(gone, labels),

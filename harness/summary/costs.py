@@ -28,20 +28,25 @@ class Price:
 
     Args:
         fact: Its name there.
-        amount: In *currency*.
+        written: The amount in *currency*, as the plan writes it.
         currency: As the plan writes it.
         at: When it was asked for, as the plan writes it; empty where it does not.
     """
 
     fact: str
-    amount: float
+    written: str
     currency: str
     at: str
 
     @property
+    def amount(self) -> float:
+        """Return the amount, in the currency."""
+        return float(self.written)
+
+    @property
     def words(self) -> str:
         """Return it as a person reads it."""
-        return f"{self.amount:.12g} {self.currency}" + (f" at {self.at}" if self.at else "")
+        return f"{self.written} {self.currency}" + (f" at {self.at}" if self.at else "")
 
 
 def prices(plan: Plan) -> tuple[Price, ...]:
@@ -53,7 +58,7 @@ def prices(plan: Plan) -> tuple[Price, ...]:
             found.append(
                 Price(
                     fact=name,
-                    amount=float(match["amount"]),
+                    written=match["amount"],
                     currency=match["currency"],
                     at=match["at"] or "",
                 )
@@ -74,7 +79,7 @@ def unread_prices(plan: Plan) -> tuple[tuple[str, str], ...]:
 def cost_per_frame(price: Price, *, rate: float | None) -> float | None:
     """Return the price of one frame a second; None without a rate.
 
-    >>> round(cost_per_frame(Price(fact="card price", amount=649.0, currency="EUR", at=""),
+    >>> round(cost_per_frame(Price(fact="card price", written="649", currency="EUR", at=""),
     ...                      rate=144.0), 2)
     4.51
     """

@@ -12,6 +12,7 @@ from harness.summary.needed import Needed
 from harness.summary.rate_setters import RateSetter
 from harness.summary.rows import SideOfRow
 from harness.summary.sides import SideCell
+from harness.views.comparison_legend import legend
 from harness.views.costs import row_cost_json
 from harness.views.despite import despite_json
 
@@ -44,6 +45,7 @@ def as_json(found: Comparison) -> dict[str, object]:
         "kept": [despite_json(each) for each in found.kept],
         "left_out": [{"cell": label, "why": why} for label, why in found.left_out],
         "older": [_where(each) for each in found.older],
+        "legend": list(legend(found)) if found.rows else [],
     }
 
 

@@ -5,6 +5,7 @@ Pure.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import asdict
 
@@ -27,13 +28,15 @@ def as_json(summaries: Sequence[CellSummary]) -> dict[str, object]:
     return {"schema": SCHEMA, "cells": cells}
 
 
-def as_table(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
+def as_table(summaries: Sequence[CellSummary], *, low: str, store: str) -> list[str]:
     """Return one table for each run: cell, average, 1 % low, spread, passes by verdict.
 
     Args:
         summaries: Of one run or of several, in order.
         low: Which definition of the low figures the plan shows.
+        store: The folder of the store, for the commands that a line names.
     """
+    kept = f" --store {shlex.quote(store)}"
     lines: list[str] = []
     for run in dict.fromkeys(summary.run for summary in summaries):
         own = [summary for summary in summaries if summary.run == run]
@@ -44,7 +47,7 @@ def as_table(summaries: Sequence[CellSummary], *, low: str) -> list[str]:
         lines += _table([_row(summary, low=low) for summary in own])
         lines += [
             f"{each.state.value}: {each.cell.label}: {each.reason} "
-            f"(harness trace {each.cell.key} --run {run})"
+            f"(harness trace {each.cell.key} --run {run}{kept})"
             for each in own
             if each.reason and each.state is not CellState.ACCEPTED
         ]

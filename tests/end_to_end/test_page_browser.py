@@ -70,6 +70,9 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Place:
         for attempt in (3, 4):
             frames = LONG_MS if attempt == 3 else LONG_MS[:2000]
             keep_pass(journal, place.folder, attempt, frames_ms=frames)
+        for attempt in (1, 2):  # what it is compared with
+            shared, frames = KEYS["Lantern Quay", "shared"], LONG_MS[: 2000 * attempt]
+            keep_pass(journal, place.folder, attempt, frames_ms=frames, cell=shared)
         closed = r.CellClosed(
             cell=QUAY, state=r.CellState.ACCEPTED, group=1, kept=(3, 4), reason="2 passes kept"
         )

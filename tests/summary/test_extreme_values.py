@@ -152,7 +152,7 @@ def test_precision(rigs: list[list[float]]) -> None:
 def test_results_and_what_is_usual(numbers: list[float], before: list[list[float]]) -> None:
     plan = two_cells()
     found = summarise(on("north-2", numbers), plan=plan)
-    assert results_view.as_table(found, low="percentile")
+    assert results_view.as_table(found, low="percentile", store="here")
     is_json(results_view.as_json(found))
     key = found[-1].cell.key
     sound = [[x for x in own if LEAST <= abs(x) <= MOST] for own in before]

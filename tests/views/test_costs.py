@@ -92,3 +92,8 @@ def test_prices_in_two_currencies_are_not_held_against_each_other() -> None:
     assert "cost per frame" not in "\n".join(
         as_text(compare(matched, asked=Asked(weights={})), width=200)
     )
+
+
+def test_a_price_is_told_as_the_plan_writes_it() -> None:
+    text = "\n".join(facts_lines(priced("1234.50 EUR"), summaries()))
+    assert "card price (1234.50 EUR) ÷ average frame rate:" in text

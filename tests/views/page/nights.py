@@ -225,18 +225,23 @@ def started(cell: str, attempt: int) -> r.PassStarted:
 
 
 def keep_pass(
-    journal: SqliteJournal, folder: Path, attempt: int, *, frames_ms: Sequence[float] = FRAMES_MS
+    journal: SqliteJournal,
+    folder: Path,
+    attempt: int,
+    *,
+    frames_ms: Sequence[float] = FRAMES_MS,
+    cell: str = QUAY,
 ) -> None:
     """Carry out one pass of Lantern Quay, with a capture and readings."""
     at = AT + timedelta(minutes=attempt)
-    journal.append((started(QUAY, attempt),), at=at, boot=BOOT)
+    journal.append((started(cell, attempt),), at=at, boot=BOOT)
     log, samples = folder / "frames.csv", folder / "readings.jsonl"
     log.write_text(
         "".join(["frame_ms\n", *(f"{each:.4f}\n" for each in frames_ms)]), encoding="ascii"
     )
     samples.write_text("".join(json.dumps(each) + "\n" for each in SAMPLES), encoding="utf-8")
     bundle = journal.keep(
-        f"{QUAY}-{attempt:03d}",
+        f"{cell}-{attempt:03d}",
         (
             Member(name="captures/frames.csv", path=log),
             Member(name="readings.jsonl", path=samples),
@@ -244,7 +249,7 @@ def keep_pass(
     )
     rate = 1000 * len(frames_ms) / sum(frames_ms) + attempt / 10
     ended = r.PassEnded(
-        cell=QUAY,
+        cell=cell,
         attempt=attempt,
         end=CommandEnd(argv=("lantern-quay",), by=EndedBy.EXIT, wall_s=3.2, status=0),
         bundle=bundle,
@@ -265,7 +270,7 @@ def keep_pass(
         ),
     )  # fmt: skip
     judged = r.PassJudged(
-        cell=QUAY, attempt=attempt, verdict=Verdict.KEPT, reason="all checks passed"
+        cell=cell, attempt=attempt, verdict=Verdict.KEPT, reason="all checks passed"
     )
     journal.append((ended, judged), at=at + timedelta(seconds=4), boot=BOOT)
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import html
+import re
+
 import pytest
 from starlette.testclient import TestClient
 
 from harness.rig.holds import Holds
 from harness.rig.tasks import Hold
 from harness.run import records as r
+from harness.store.sqlite import open_store
 from harness.views.safety import FIRST_PASS, OPENED_CASE
 from tests.views.page.nights import (
     FAILED,
+    KEYS,
     QUAY,
     RUN,
     STEP,
     Place,
     come_in,
+    keep_pass,
     pass_in_progress,
 )
 
@@ -141,3 +147,30 @@ def test_why_a_pass_was_discarded_is_told_once_beside_it(place: Place, client: T
     place.journal_of([out])
     table = client.get(f"/runs/{RUN}/cells/{QUAY}").text.split("The story")[0]
     assert table.count("20 % from the others") == 1
+
+
+def test_every_value_of_a_key_stands_in_its_form_and_one_field_more(client: TestClient) -> None:
+    two = "base=slot%3Dalone&base=setting%3Dfhd&against=slot%3Dshared"
+    form = client.get(f"/compare?{two}").text.partition("</form>")[0]
+    fields = re.findall(r'name="base"[^>]* value="([^"]*)"', form)
+    assert fields == ["slot=alone", "setting=fhd", ""]
+
+
+def test_that_nights_are_values_is_seen_and_stays_chosen(client: TestClient) -> None:
+    box = 'name="unit" value="night"'
+    assert f"{box} checked" in client.get("/compare?unit=night").text
+    assert f"{box}>" in client.get("/compare").text
+
+
+def test_a_comparison_says_what_its_columns_and_words_mean(
+    place: Place, client: TestClient
+) -> None:
+    with open_store(place.store, write=True) as store:
+        for attempt in (1, 2):
+            cell = KEYS["Lantern Quay", "shared"]
+            keep_pass(store.journal(RUN), place.folder, attempt, cell=cell)
+    query = "base=slot%3Dalone&against=slot%3Dshared"
+    legend = client.get(f"/api/compare?{query}").json()["legend"]
+    page = html.unescape(client.get(f"/compare?{query}").text)
+    assert legend
+    assert all(line in page for line in legend)

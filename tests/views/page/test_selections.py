@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+import json
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from harness.errors import AskedError
+from harness.views.page.page import HERE
 from harness.views.page.selections import KEYS, arguments
 
 
@@ -30,3 +33,10 @@ def test_no_value_ever_becomes_another_option(command: str, query: list[tuple[st
     except AskedError:
         return
     assert all(each.partition("=")[0].removeprefix("--") in KEYS[command] for each in found)
+
+
+@pytest.mark.parametrize("view", sorted(KEYS))
+def test_the_description_has_every_key_of_an_address(view: str) -> None:
+    paths = json.loads((HERE / "openapi.json").read_text(encoding="utf-8"))["paths"]
+    described = {each["name"] for each in paths[f"/api/{view}"]["get"]["parameters"]}
+    assert described == set(KEYS[view])
