@@ -4,7 +4,9 @@ Touches disk, processes, the network of this machine and the clock. ``python scr
 [--cells N] [--clients N]``; exit status 1 where the page grew.
 
 While the run grows, so does what a summary of all of it needs for a moment: that is bounded by
-the cells. With the run over and the same clients asking on, nothing may grow any more.
+the cells. With the run over and the same clients asking on, nothing may grow any more. What a
+view needs at its first use (its modules, its template) is there before counting begins: every
+view of a small run is asked for first.
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ GREW_MB = 3.0  #: more than this with the run over is growth
 A_CELL_MB = 0.1  #: so much may be added for each cell of the run that is summarised
 AFTER_S = 40.0  #: that the clients ask on when the run is over
 _SAMPLE_S = 5.0
+FIRST_CELLS = 3  #: of the run whose views are asked for before counting begins
 
 _TITLE = """\
 import sys
@@ -79,28 +82,41 @@ class Weight:
         )
 
 
-class Client(threading.Thread):
-    """Asks the page for one view after another until it is told to stop."""
+def views(run: str) -> tuple[str, ...]:
+    """Return what the clients ask for, one after another."""
+    return (
+        "/", "/api/look", f"/runs/{run}", f"/api/runs/{run}", f"/api/runs/{run}/results",
+        f"/parts/ahead/{run}", "/rigs",
+    )  # fmt: skip
 
-    def __init__(self, netloc: str, over: threading.Event, *, number: int) -> None:
+
+class Client(threading.Thread):
+    """Asks the page for one view after another.
+
+    Args:
+        netloc: Where the page is.
+        over: Set when it is to stop.
+        number: Which one it is: each begins at another view.
+        turns: After how many views it stops by itself; None: after none.
+    """
+
+    def __init__(
+        self, netloc: str, over: threading.Event, *, number: int, turns: int | None = None
+    ) -> None:
         super().__init__(name=f"client-{number}")
-        self._netloc, self._over, self._number = netloc, over, number
+        self._netloc, self._over, self._number, self._turns = netloc, over, number, turns
         self.answers: dict[int, int] = {}
 
     def run(self) -> None:
         """Ask, and count the answers by their status."""
         turn = self._number
-        while not self._over.wait(0.4):
+        while turn - self._number != self._turns and not self._over.wait(0.4):
             line = http.client.HTTPConnection(self._netloc, timeout=30)
             with suppress(OSError):
                 run = self._ask(line, "/api/runs")
                 runs = json.loads(run)["runs"]
-                name = runs[0]["run"] if runs else "none"
-                views = (
-                    "/", "/api/look", f"/runs/{name}", f"/api/runs/{name}",
-                    f"/api/runs/{name}/results", f"/parts/ahead/{name}", "/rigs",
-                )  # fmt: skip
-                self._ask(line, views[turn % len(views)])
+                all_views = views(runs[0]["run"] if runs else "none")
+                self._ask(line, all_views[turn % len(all_views)])
             line.close()
             turn += 1
 
@@ -122,13 +138,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _soak(Path(name), cells=asked.cells, clients=asked.clients)
 
 
-def _soak(folder: Path, *, cells: int, clients: int) -> int:
-    (folder / "title.py").write_text(_TITLE, encoding="utf-8")
+def _plan(folder: Path, name: str, *, cells: int) -> None:
     python, title = json.dumps(sys.executable), json.dumps(str(folder / "title.py"))
     titles = "".join(
         _ONE.format(number=number, python=python, title=title) for number in range(cells)
     )
-    (folder / "plan.yaml").write_text(_PLAN.format(titles=titles), encoding="utf-8")
+    (folder / name).write_text(_PLAN.format(titles=titles), encoding="utf-8")
+
+
+def _soak(folder: Path, *, cells: int, clients: int) -> int:
+    (folder / "title.py").write_text(_TITLE, encoding="utf-8")
+    _plan(folder, "first.yaml", cells=FIRST_CELLS)
+    _plan(folder, "plan.yaml", cells=cells)
     environment = {
         **os.environ,
         "HARNESS_STORE": str(folder / "store"),
@@ -143,13 +164,25 @@ def _soak(folder: Path, *, cells: int, clients: int) -> int:
     )  # fmt: skip
     assert page.stdout is not None
     said = json.loads(page.stdout.readline())
-    runner = subprocess.Popen(
-        [*door, "run", "plan.yaml", "--plain"], cwd=folder, env=environment,
-        stdout=subprocess.DEVNULL,
-    )  # fmt: skip
-    asking = [
-        Client(urlsplit(said["address"]).netloc, over, number=number) for number in range(clients)
-    ]
+    netloc = urlsplit(said["address"]).netloc
+
+    def run(plan: str) -> subprocess.Popen[bytes]:
+        command = [*door, "run", plan, "--plain"]
+        return subprocess.Popen(command, cwd=folder, env=environment, stdout=subprocess.DEVNULL)
+
+    if status := run("first.yaml").wait():
+        page.terminate()
+        page.wait()
+        page.stdout.close()
+        return status
+    first = [Client(netloc, over, number=n, turns=len(views(""))) for n in range(clients)]
+    for client in first:
+        client.start()
+    for client in first:
+        client.join()
+    before = Weight.of(said["pid"])
+    runner = run("plan.yaml")
+    asking = [Client(netloc, over, number=number) for number in range(clients)]
     for client in asking:
         client.start()
     seen: list[Weight] = []
@@ -173,10 +206,11 @@ def _soak(folder: Path, *, cells: int, clients: int) -> int:
             process.terminate()
             process.wait()
         page.stdout.close()
-    return _judged(seen, after, asking, status=runner.returncode, cells=cells)
+    return _judged(before, seen, after, asking, status=runner.returncode, cells=cells)
 
 
 def _judged(
+    before: Weight,
     seen: Sequence[Weight],
     after: Sequence[Weight],
     asking: Sequence[Client],
@@ -192,16 +226,12 @@ def _judged(
     half = len(after) // 2
     early, late = after[:half], after[half:]
     grew_mb = max(x.memory_mb for x in late) - max(x.memory_mb for x in early)
-    run_mb = max(x.memory_mb for x in (*seen, *after)) - seen[0].memory_mb
+    run_mb = max(x.memory_mb for x in (*seen, *after)) - before.memory_mb
     clients = len(asking)
     problems = [
         *([f"it grew by {grew_mb:.1f} MB with the run over"] if grew_mb > GREW_MB else []),
         *([f"it grew by {run_mb:.1f} MB over the run"] if run_mb > cells * A_CELL_MB else []),
-        *(
-            ["handles stay open"]
-            if min(x.handles for x in late) > seen[0].handles + clients
-            else []
-        ),
+        *(["handles stay open"] if min(x.handles for x in late) > before.handles + clients else []),
         *(["threads stay"] if max(x.threads for x in late) > 8 else []),
         *([f"answers that must not be: {bad}"] if bad else []),
         *([f"the runner ended with {status}"] if status else []),

@@ -154,7 +154,7 @@ def _app(args: argparse.Namespace, port: int) -> tuple[Any, Any, str]:
         queue=Queue(
             plans=partial(plans_in, plans),
             put=partial(queued, plans, store),
-            queued=partial(on_queue, rig),
+            queued=partial(on_queue, rig, store),
         ),
         steady_s=clock.steady_s,
     )
@@ -177,8 +177,8 @@ def queued(plans: Path, store: Path, plan: PlanFile, by: str) -> str:
     return f"{plan.name} is on the queue as number {number}{start}{idle}"
 
 
-def on_queue(rig: Path) -> tuple[QueuedPlan, ...]:
-    """Return what is on the queue of the rig whose own state is in the folder *rig*.
+def on_queue(rig: Path, store: Path) -> tuple[QueuedPlan, ...]:
+    """Return what is on the queue of the rig whose own state is in *rig*; *store* is the page's.
 
     No plan is read for it: it may be asked in the middle of a pass.
     """
@@ -198,6 +198,7 @@ def on_queue(rig: Path) -> tuple[QueuedPlan, ...]:
             start=each.start,
             end=each.end,
             last=left.how.value if (left := standing.last_left(each.entry)) else "",
+            elsewhere=Path(each.store) != store,
         )
         for each in standing.entries
     )

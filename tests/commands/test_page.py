@@ -85,11 +85,14 @@ def test_a_plan_of_the_folder_comes_on_the_rigs_queue(
     (tmp_path / "night.yaml").write_text(NIGHT, encoding="utf-8")
     said = queued(tmp_path, tmp_path / "store", PlanFile(name="night.yaml"), "Ines")
     assert said.startswith("night.yaml is on the queue as number 1; next start 20")
-    [kept] = on_queue(tmp_path / "rig")
+    [kept] = on_queue(tmp_path / "rig", tmp_path / "store")
     assert (kept.entry, kept.plan, kept.by, kept.start, kept.last) == (
         *(1, "night.yaml", "Ines"),
         *("", ""),
     )
+    assert not kept.elsewhere
+    [other] = on_queue(tmp_path / "rig", tmp_path / "another")
+    assert other.elsewhere
     with pytest.raises(AskedError, match="on the queue already"):
         queued(tmp_path, tmp_path / "store", PlanFile(name="night.yaml"), "Ines")
 

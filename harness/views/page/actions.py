@@ -36,7 +36,8 @@ class QueuedPlan(Value):
     """A plan on the rig's queue: the name of its file, who put it there, and when it runs.
 
     ``start`` and ``end`` are empty where its own nights say; ``last`` says how its latest
-    runner left, empty where none has.
+    runner left, empty where none has; ``elsewhere`` whether it is kept in another store than
+    the page shows.
     """
 
     entry: int
@@ -46,6 +47,7 @@ class QueuedPlan(Value):
     start: str
     end: str
     last: str
+    elsewhere: bool
 
 
 class Queue(Value):

@@ -132,7 +132,16 @@ class Place:
 
     def entries(self) -> tuple[QueuedPlan, ...]:
         return tuple(
-            QueuedPlan(entry=number, plan=plan, by=by, at=AT.isoformat(), start="", end="", last="")
+            QueuedPlan(
+                entry=number,
+                plan=plan,
+                by=by,
+                at=AT.isoformat(),
+                start="",
+                end="",
+                last="",
+                elsewhere=by == "Ana",
+            )
             for number, (plan, by) in enumerate(self.queued, start=1)
         )
 

@@ -137,6 +137,12 @@ def test_a_queued_plan_is_shown_with_whoever_asked(place: Place) -> None:
     assert (entry["by"], entry["start"], entry["last"]) == ("Ana & Co", None, None)
 
 
+def test_a_queued_plan_that_is_kept_in_another_store_says_so(place: Place) -> None:
+    place.queued += [("here.yaml", "Ines"), ("there.yaml", "Ana")]
+    rows = place.client().get("/plans").text.split("<tr>")[-2:]
+    assert ["a store that this page does not show" in row for row in rows] == [False, True]
+
+
 def test_where_no_queue_is_kept_none_can_be_put_there(place: Place) -> None:
     from dataclasses import replace
 
