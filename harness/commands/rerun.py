@@ -4,8 +4,9 @@ New passes come beside the old ones: later ones count, the earlier are kept for 
 superseded, with who asked and why. No other cell is touched. Where the rig is not what it was,
 it is held, and the difference named; what a release accepts is a group of its own.
 
---failed and --void choose cells that were not accepted; --discarded also cells that were. Give
-the command in the folder the run was started in: paths in the plan's commands begin there.
+--failed and --void choose cells that were not accepted, by their counted and their warm-up passes;
+--discarded also cells that were. Give the command in the folder the run was started in: paths in
+the plan's commands begin there.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from harness.rig.at_terminal import login_name
 from harness.rig.clock import MachineClock
 from harness.rig.locks import runner_at_work
 from harness.rig.stop import StopFlag, signals
+from harness.rules.judgement import Verdict
 from harness.run.instructions import Outcome
 from harness.run.records import CellState, RequestAnswered, RequestKind
 from harness.run.state import Grid, RunState
@@ -48,10 +50,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--cell", metavar="CELL", action="append", default=[], help="a cell's key; may be repeated"
     )
     parser.add_argument(
-        "--failed", action="store_true", help="cells not accepted that have a failed pass"
+        "--failed",
+        action="store_true",
+        help="cells that failed, and short ones with a failed pass; warm-up passes too",
     )
     parser.add_argument(
-        "--void", action="store_true", help="cells not accepted that have a void pass"
+        "--void",
+        action="store_true",
+        help="cells not accepted that have a void pass, warm-up passes too",
     )
     parser.add_argument(
         "--discarded", action="store_true", help="cells of which a rule discarded a pass"
@@ -75,8 +81,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         plan = thaw(started.plan)
         chosen = _chosen(args, summarise(entries, plan=plan), Grid.of(plan))
         for each in chosen:
-            had = f"{each.passes.kept} kept of {sum(_counted(each))} passes"
-            print(f"measured again: {each.cell.label} ({each.state.value}, {had})", file=shown)
+            print(f"measured again: {each.cell.label} ({_had(each)})", file=shown)
         put = partial(
             store.put_request,
             args.run,
@@ -113,9 +118,13 @@ def _login() -> str:
     return name
 
 
-def _counted(summary: CellSummary) -> tuple[int, ...]:
-    passes = summary.passes
-    return passes.kept, passes.discarded, passes.void, passes.failed
+def _had(summary: CellSummary) -> str:
+    """Return in words how a cell stands, and what became of its passes."""
+    passes, warm_ups = summary.passes, summary.warm_ups
+    counted = passes.kept + passes.discarded + passes.void + passes.failed
+    failed = warm_ups.count(Verdict.FAILED)
+    before = f", {failed} of {len(warm_ups)} warm-up passes failed" if failed else ""
+    return f"{summary.state.value}, {passes.kept} kept of {counted} passes{before}"
 
 
 def _chosen(
@@ -159,11 +168,18 @@ def _whole(text: str, grid: Grid, *, run_name: str) -> str:
 
 
 def _asked(args: argparse.Namespace, summary: CellSummary) -> bool:
+    """Return whether a cell is chosen by what became of it.
+
+    A cell may have failed in its warm-up alone, before any of its passes counted.
+    """
+    passes, warm_ups = summary.passes, summary.warm_ups
     missed = summary.state in (CellState.SHORT, CellState.FAILED)
+    failed = passes.failed > 0 or Verdict.FAILED in warm_ups
+    void = passes.void > 0 or Verdict.VOID in warm_ups
     return (
-        (args.failed and missed and summary.passes.failed > 0)
-        or (args.void and missed and summary.passes.void > 0)
-        or (args.discarded and summary.passes.discarded > 0)
+        (args.failed and missed and (failed or summary.state is CellState.FAILED))
+        or (args.void and missed and void)
+        or (args.discarded and passes.discarded > 0)
     )
 
 

@@ -80,6 +80,7 @@ class CellSummary:
         state: Where the cell stands in this group.
         reason: Why it is closed; empty while it is open.
         passes: Passes by verdict.
+        warm_ups: The verdicts of its warm-up passes, by attempt.
         figures: Over the kept passes, by name in the order the passes give them.
         with_discarded: The same over kept and discarded passes; empty where none was
             discarded.
@@ -104,6 +105,7 @@ class CellSummary:
     marks: tuple[tuple[int, str], ...]
     superseded: tuple[Superseded, ...] = ()
     reused: CellReused | None = None
+    warm_ups: tuple[Verdict, ...] = ()
 
     def figure(self, name: str) -> Estimate | None:
         """Return the figure called *name*, or None."""
@@ -226,6 +228,7 @@ def _summary(
         flags=_flags(kept, signs, marked=bool(marks), left=group != standing),
         marks=marks,
         superseded=tuple(map(_superseded, of_cell.superseded)) if group == standing else (),
+        warm_ups=tuple(x.verdict for x in passes if x.warm_up and x.verdict is not None),
     )
 
 
