@@ -70,6 +70,8 @@ class Model:
     odds: Odds = Odds()
     parts: Mapping[str, Thermal] = field(default_factory=dict)
     constants: Mapping[str, Value] = field(default_factory=dict)
+    #: What a level in force, (condition, level), makes of some of the constants.
+    by_level: Mapping[tuple[str, str], Mapping[str, Value]] = field(default_factory=dict)
     command_s: float = 1.0
     build: Callable[[Title], str] = lambda title: "rehearsed"
 

@@ -29,7 +29,7 @@ from harness.rig.fingerprint_fields import title_build
 from harness.rig.foreseen import guard_in_pass, limit_in_pass, waiting
 from harness.rig.model import Model, Play
 from harness.rig.quantities import QUANTITIES
-from harness.rig.readings import Reading, Sample, measured, not_measured
+from harness.rig.readings import Reading, Sample, Value, measured, not_measured
 from harness.rig.rehearsed_clock import NobodyComes as NobodyComes
 from harness.rig.rehearsed_clock import RehearsedClock as RehearsedClock
 from harness.rig.tasks import (
@@ -73,6 +73,8 @@ class RehearsedBench:
     device_lost: str | None = None
     #: Level that is really in force, by condition.
     in_force: dict[str, str] = field(default_factory=dict)
+    #: The same, of levels that a person brought about or that are only read, too.
+    _levels: dict[str, str] = field(default_factory=dict)
     _holds: list[Hold] = field(default_factory=list)
     _releases: list[Release] = field(default_factory=list)
     _play: Play | None = None
@@ -133,12 +135,19 @@ class RehearsedBench:
         part = self.model.parts.get(name)
         if part is not None:
             return measured(name, self.temperatures.get(name, part.room_c))
-        value = self.model.constants.get(name)
+        value = self._constant(name)
         if value is not None:
             return measured(name, value)
         if name not in QUANTITIES:
             return Reading(name=name, unit="", why="this rig has no such reading")
         return not_measured(name, "this rig has no such reading")
+
+    def _constant(self, name: str) -> Value | None:
+        """Return what *name* reads as long as the levels in force are these."""
+        for pair in self._levels.items():
+            if name in self.model.by_level.get(pair, {}):
+                return self.model.by_level[pair][name]
+        return self.model.constants.get(name)
 
     def _course(self, *, loaded: bool) -> Course:
         parts = self.model.parts
@@ -165,6 +174,10 @@ class RehearsedBench:
             end = self.run(task.command)
             if end.by is EndedBy.EXIT and end.status == 0 and not task.undo:
                 self.in_force[task.condition] = task.level
+        if task.undo:
+            self._levels.pop(task.condition, None)
+        elif end is None or (end.by is EndedBy.EXIT and end.status == 0):
+            self._levels[task.condition] = task.level
         readings = tuple(
             self.model.expected(bound, self.in_force, self._reading(bound.reading))
             for bound in task.expect

@@ -22,8 +22,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.plan.cells import cells
-from harness.plan.document import Bound, Plan, Title
-from harness.rig.readings import Value
+from harness.plan.document import Bound, Level, Plan, Title
+from harness.rig.bounds import Met, met
+from harness.rig.readings import Reading, Value
 from harness.rig.thermal import Thermal
 from harness.store.seen import HeatSeen
 from harness.summary.earlier import Earlier, Scene
@@ -87,12 +88,15 @@ class Assumed:
         lengths: The same by title and scene, with where it comes from, in plan order.
         parts: Parts that warm up, with where that comes from.
         constants: Readings that are taken to stay as the plan wants them.
+        by_level: Condition and level -> what the level makes of some of the constants while
+            it is in force.
     """
 
     seconds: Mapping[str, float]
     lengths: tuple[Length, ...]
     parts: tuple[Part, ...]
     constants: Mapping[str, Value]
+    by_level: Mapping[tuple[str, str], Mapping[str, Value]]
 
 
 def assumed(plan: Plan, *, earlier: Earlier | None, heat: Iterable[HeatSeen]) -> Assumed:
@@ -134,8 +138,13 @@ def assumed(plan: Plan, *, earlier: Earlier | None, heat: Iterable[HeatSeen]) ->
         for bound in _bounds(plan)
         if bound.unit == "°C" and not bound.reading.startswith("room.")
     }
+    constants = _constants(plan)
     return Assumed(
-        seconds=seconds, lengths=lengths, parts=tuple(warm.values()), constants=_constants(plan)
+        seconds=seconds,
+        lengths=lengths,
+        parts=tuple(warm.values()),
+        constants=constants,
+        by_level=_by_level(plan, constants),
     )
 
 
@@ -152,13 +161,14 @@ def planned_s(title: Title) -> float:
     return min(cut.from_s + cut.length_s, title.command.time_limit_s)
 
 
-def _bounds(plan: Plan) -> tuple[Bound, ...]:
-    levels = [level for condition in plan.conditions for level in condition.levels]
+def _bounds(plan: Plan, level: Level | None = None) -> tuple[Bound, ...]:
+    """Return the bounds of gates, guards and limits, of *level* alone or of every level."""
+    every = [level for condition in plan.conditions for level in condition.levels]
     return (
         *(gate.bound for gate in plan.gates),
         *(guard.bound for guard in plan.guards),
         *(limit.bound for limit in plan.limits or ()),
-        *(limit.bound for level in levels for limit in level.limits),
+        *(limit.bound for one in (every if level is None else [level]) for limit in one.limits),
     )
 
 
@@ -232,17 +242,43 @@ def _supposed(reading: str, plan: Plan) -> tuple[float, float]:
 def _constants(plan: Plan) -> dict[str, Value]:
     """Return a value for every other reading that meets all that the plan asks of it.
 
-    What a level sets is not among them: the model reads it as the level wants it.
+    What a level sets is among them: gates, guards and limits watch it under the other levels, too.
     """
-    levels = [level for condition in plan.conditions for level in condition.levels]
-    set_by_level = {b.reading for level in levels for b in (*level.expect, *level.needs)}
     found: dict[str, Value] = {}
     for name in dict.fromkeys(bound.reading for bound in _bounds(plan)):
         own = [bound for bound in _bounds(plan) if bound.reading == name]
-        if name in set_by_level or (own[0].unit == "°C" and not name.startswith("room.")):
+        if own[0].unit == "°C" and not name.startswith("room."):
             continue
         found[name] = _meeting(own)
     return found
+
+
+def _by_level(
+    plan: Plan, constants: Mapping[str, Value]
+) -> dict[tuple[str, str], dict[str, Value]]:
+    """Return what each level makes of *constants*: what it expects, within the plan's bounds.
+
+    Where no value is both, it is as the level wants it: then the plan holds the rig, or loses
+    its passes, on a real night too.
+    """
+    found: dict[tuple[str, str], dict[str, Value]] = {}
+    for condition in plan.conditions:
+        for level in condition.levels:
+            wanted = (*level.expect, *level.needs)
+            for name in dict.fromkeys(b.reading for b in wanted if b.reading in constants):
+                own = [bound for bound in wanted if bound.reading == name]
+                others = [bound for bound in _bounds(plan, level) if bound.reading == name]
+                both = _meeting([*own, *others])
+                value = both if _meets(own, both) else _meeting(own)
+                found.setdefault((condition.name, level.name), {})[name] = value
+    return found
+
+
+def _meets(bounds: Sequence[Bound], value: Value) -> bool:
+    return all(
+        met(bound, Reading(name=bound.reading, unit=bound.unit, value=value)) is Met.MET
+        for bound in bounds
+    )
 
 
 def _meeting(bounds: Sequence[Bound]) -> Value:
@@ -250,7 +286,7 @@ def _meeting(bounds: Sequence[Bound]) -> Value:
         if bound.equals is not None:
             return bound.equals
         if bound.holds is not None:
-            return (bound.holds,)
+            return tuple(each.holds for each in bounds if each.holds is not None)
     least = max((b.at_least for b in bounds if b.at_least is not None), default=None)
     most = min((b.at_most for b in bounds if b.at_most is not None), default=None)
     if least is None:

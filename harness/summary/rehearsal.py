@@ -101,6 +101,7 @@ class _Night:
                 odds=_odds(plan) if bad else Odds(),
                 parts={part.reading: part.thermal for part in assumed.parts},
                 constants=assumed.constants,
+                by_level=assumed.by_level,
             ),
         )
         self._clock.waited = partial(self._bench.relax, loaded=False)

@@ -146,6 +146,9 @@ def _taken(taken: Assumed, person_s: float, *, steps: bool) -> Iterator[str]:
         yield f"  {part.reading}: {_part(part)}"
     if taken.constants:
         yield f"  as the plan wants them throughout: {', '.join(taken.constants)}"
+    by_level = dict.fromkeys(name for own in taken.by_level.values() for name in own)
+    if by_level:
+        yield f"  while a level that sets it is in force, as that wants it: {', '.join(by_level)}"
     if steps:
         yield f"  a person's step: done {span(person_s)} after it was asked"
 

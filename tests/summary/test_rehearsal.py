@@ -230,3 +230,55 @@ def test_a_night_ends_by_the_wall_clock_also_where_the_clocks_are_put_back() -> 
     end = night_end(night(7 * 60), start, lisbon)
     assert end - start == timedelta(hours=9, minutes=30)
     assert end.astimezone(lisbon).hour == 7
+
+
+def powered(*levels: d.Level, **parts: object) -> d.Plan:
+    """Return a plan whose levels are set by command."""
+    condition = d.Condition(name="power", by=d.By.COMMAND, levels=levels)
+    return dataclasses.replace(plan(keep=2), conditions=(condition,), limits_none=False, **parts)  # type: ignore[arg-type]
+
+
+def level(name: str, *expect: d.Bound) -> d.Level:
+    command = d.Command(argv=("set", name), time_limit_s=5.0)
+    return d.Level(name=name, command=command, expect=expect)
+
+
+FREE = d.Bound(reading="memory.available", unit="GiB", at_least=0.5)
+
+
+@pytest.mark.parametrize(
+    "watched",
+    [
+        {"limits": (d.Limit(bound=FREE),)},
+        {"guards": (d.Guard(bound=FREE),)},
+        {"gates": (d.Gate(bound=FREE, for_s=1.0, give_up_s=5.0, then=d.Then.SKIP),)},
+    ],
+    ids=lambda parts: next(iter(parts)),
+)
+def test_what_one_level_expects_is_read_under_the_others_too(watched: dict[str, object]) -> None:
+    told = rehearsed(powered(level("stock", FREE), level("quiet"), **watched))
+    assert told.hold is None
+    assert [each.verdict.value for each in told.passes] == ["kept"] * 4
+
+
+def test_a_reading_follows_the_level_that_sets_it() -> None:
+    def at(watts: float) -> d.Bound:
+        return d.Bound(reading="gpu.power.limit", unit="W", equals=watts)
+
+    most = d.Bound(reading="gpu.power.limit", unit="W", at_most=250.0)
+    two = powered(level("stock", at(300.0)), level("quiet", at(200.0)))
+    told = rehearsed(dataclasses.replace(two, guards=(d.Guard(bound=most),)))
+    by_level: dict[str, set[str]] = {}
+    names = {cell.key: dict(cell.levels)["power"] for cell in cells(two)}
+    for each in told.passes:
+        by_level.setdefault(names[each.cell], set()).add(each.verdict.value)
+    assert by_level == {"stock": {"void"}, "quiet": {"kept"}}
+
+
+def test_a_level_reads_within_what_the_plan_watches_too() -> None:
+    least = d.Bound(reading="gpu.power.limit", unit="W", at_least=250.0)
+    most = d.Bound(reading="gpu.power.limit", unit="W", at_most=320.0)
+    taken = assumed(
+        powered(level("stock", least), limits=(d.Limit(bound=most),)), earlier=None, heat=()
+    )
+    assert taken.by_level == {("power", "stock"): {"gpu.power.limit": 285.0}}
