@@ -19,6 +19,7 @@ from harness.summary.directions import better_of
 from harness.summary.evidence import Evidence, pool
 from harness.summary.families import Correction
 from harness.summary.fieller import fieller
+from harness.summary.independent import COMMON
 from harness.summary.margins import Margin, Word, margins
 from harness.summary.matching import Matched
 from harness.summary.needed import Needed, needed
@@ -29,10 +30,8 @@ from harness.summary.sides import SideCell
 
 #: Name and version of the method.
 METHOD = "log-ratio/1"
-
 #: What stands for the 1 % low as the plan defines it.
 LOW = "low"
-
 #: From so many rows on, what arrays save is more than the import of scipy takes.
 MANY_ROWS = 2000
 
@@ -84,11 +83,12 @@ class Compared:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overall:
-    """Over titles: *these titles*, and *titles like these*."""
+    """Over titles: *these titles*, and *titles like these*; flags are those of rows in common."""
 
     found: OverTitles
     these: Margin
     like_these: Margin | None
+    flags: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,6 +289,7 @@ def _overall(
             found=found,
             these=_alone(found.these, band, better),
             like_these=None if found.like_these is None else _alone(found.like_these, band, better),
+            flags=tuple(flag for flag in COMMON if any(flag in row.flags for row in rows)),
         ),
         "",
     )

@@ -40,7 +40,7 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from harness.rules.variance import chi2_tail, f_tail
@@ -50,6 +50,10 @@ POOL_ABOVE = 0.50
 
 #: A row that is told at this level to be noisier than the others keeps its own spread.
 NOISIER_BELOW = 0.30
+
+
+#: What a value was drawn in: a run, and there the number of a night, or those of a visit.
+Draw = tuple[str, tuple[int, ...]]
 
 
 class Unit(enum.Enum):
@@ -89,6 +93,8 @@ class Evidence:
         paired: Whether the sides are differences within rounds.
         spreads: One sample for pairs, two otherwise: base, against.
         pooled_over: Over how many samples the variance was pooled; 0: this row's own.
+        draws: Where the unit is one that rows of other titles share (a run, a night, a visit):
+            its values by what they were drawn in, of each sample; else empty.
     """
 
     log_ratio: float
@@ -98,6 +104,7 @@ class Evidence:
     paired: bool
     spreads: tuple[Spread, ...]
     pooled_over: int = 0
+    draws: tuple[Mapping[Draw, float], ...] = ()
 
     @property
     def n(self) -> tuple[int, int]:
@@ -134,6 +141,22 @@ def two_samples(
     return Evidence(
         log_ratio=second[0] - first[0], se=se, df=df, unit=unit, paired=False, spreads=spreads
     )
+
+
+def of_draws(*samples: Mapping[Draw, float], unit: Unit) -> Evidence:
+    """Return the evidence of values by the run, night or visit that they were drawn in.
+
+    Args:
+        samples: The differences of pairs, or base and against as two samples; no sample empty.
+        unit: What they were drawn in.
+    """
+    if len(samples) == 1:
+        [both] = samples
+        found = pairs([0.0] * len(both), list(both.values()), unit=unit)
+    else:
+        base, against = samples
+        found = two_samples(list(base.values()), list(against.values()), unit=unit)
+    return replace(found, draws=samples)
 
 
 def pairs(base: Sequence[float], against: Sequence[float], *, unit: Unit = Unit.ROUND) -> Evidence:
@@ -209,7 +232,8 @@ def _with(each: Evidence, common: tuple[float, int, int]) -> Evidence:
 
 def _mean_and_spread(values: Sequence[float]) -> tuple[float, Spread]:
     n = len(values)
-    mean = math.fsum(values) / n
+    # About the first value: the mean of equal values is that value, and their spread is none.
+    mean = values[0] + math.fsum(each - values[0] for each in values) / n
     variance = math.fsum((each - mean) ** 2 for each in values) / (n - 1) if n > 1 else 0.0
     return mean, Spread(variance=variance, df=n - 1, n=n)
 

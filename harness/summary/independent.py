@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from harness.summary.evidence import Evidence, Unit, pairs, two_samples
+from harness.summary.evidence import Draw, Evidence, Unit, of_draws, pairs, two_samples
 from harness.summary.nights_apart import LEVEL, nights_apart
 from harness.summary.sides import SideCell
 
@@ -29,6 +29,10 @@ NIGHTS_APART = "nights lie apart"
 OTHER_NIGHTS = "different nights"
 #: A side has one run and the other several: nothing tells how runs of that side spread.
 ONE_RUN = "one run on a side"
+#: What rows have in common with the rows of other titles, and a mean over titles has, too.
+COMMON = (
+    ONE_INSERTION, OTHER_RUNS, ONE_RUN, ONE_NIGHT, OTHER_NIGHTS, NIGHTS_APART, ACROSS_BLOCKS,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +47,12 @@ class Value:
     pilot: bool = False
 
 
+#: Fewer pairs of rounds than this make an interval that is wider than their passes', where a
+#: round has several of a side: Student's quantile of two rounds is 12.7, of four 3.2.
+FEW_ROUNDS = 4
+
 _Key = TypeVar("_Key")
+_Got = TypeVar("_Got")
 _Used = tuple[tuple[list[Value], list[Value]], tuple[float, float]]
 
 
@@ -81,8 +90,9 @@ def weighed(
         if min(map(len, visits)) >= 2:
             if by_night:
                 notes.append("the visit stays the unit, since a person changed the hardware")
-            evidence = two_samples(visits[0], visits[1], unit=Unit.VISIT)
-            return evidence, ((first, second), (_mean(visits[0]), _mean(visits[1])))
+            evidence = of_draws(visits[0], visits[1], unit=Unit.VISIT)
+            means = [_mean(list(own.values())) for own in visits]
+            return evidence, ((first, second), (means[0], means[1]))
         flags.append(ONE_INSERTION)
         return _as_passes(first, second, flags, notes, by_night=by_night)
     within = base.plan.order.rounds_within
@@ -120,50 +130,58 @@ def _as_draws(
     first: list[Value], second: list[Value], flags: list[str], notes: list[str], *, unit: Unit
 ) -> tuple[Evidence, _Used]:
     """Return evidence with one value for each run or night: pairs of those with both sides."""
-    key: Callable[[Value], tuple[str, int]]
-    key = _night if unit is Unit.NIGHT else lambda each: (each.run, 0)
+    key: Callable[[Value], Draw]
+    key = _night if unit is Unit.NIGHT else lambda each: (each.run, ())
     lone = ONE_NIGHT if unit is Unit.NIGHT else ONE_RUN
     by = [_means(own, key) for own in (first, second)]
     both = [place for place in by[0] if place in by[1]]
-    # A night in which a long block of one side ends and that of the other begins makes no pair.
-    if len(both) < (2 if unit is Unit.NIGHT else 1):
-        means = [list(own.values()) for own in by]
-        if min(map(len, means)) < 2:
+    # A night in which a long block of one side ends and that of the other begins makes no pair;
+    # nor does the only run that both sides have, where each has others to tell how runs spread.
+    several = min(map(len, by)) > 1
+    if len(both) < (2 if unit is Unit.NIGHT or several else 1):
+        if not several:
             flags.append(lone)
-        evidence = two_samples(means[0], means[1], unit=unit)
-        return evidence, ((first, second), (_mean(means[0]), _mean(means[1])))
+        evidence = of_draws(by[0], by[1], unit=unit)
+        means = [_mean(list(own.values())) for own in by]
+        return evidence, ((first, second), (means[0], means[1]))
     alone = sorted({*by[0], *by[1]} - {*both})
     if alone:
-        named = ", ".join(f"night {n} of run {run}" if n else f"run {run}" for run, n in alone)
+        named = ", ".join(f"night {n[0]} of run {run}" if n else f"run {run}" for run, n in alone)
         notes.append(f"left out, since it has one side only: {named}")
     if len(both) < 2:
         flags.append(lone)
     used = [[each for each in own if key(each) in both] for own in (first, second)]
-    means = [[own[place] for place in both] for own in by]
-    evidence = pairs(means[0], means[1], unit=unit)
-    return evidence, ((used[0], used[1]), (_mean(means[0]), _mean(means[1])))
+    evidence = of_draws({place: by[1][place] - by[0][place] for place in both}, unit=unit)
+    centres = [_mean([own[place] for place in both]) for own in by]
+    return evidence, ((used[0], used[1]), (centres[0], centres[1]))
 
 
 def _as_rounds(
     first: list[Value], second: list[Value], flags: list[str], notes: list[str]
 ) -> tuple[Evidence, _Used]:
-    by_round = [{(each.stay, each.round): each for each in side} for side in (first, second)]
+    by_round = [_gathered([((x.stay, x.round), x) for x in side]) for side in (first, second)]
     both = [place for place in by_round[0] if place in by_round[1]]
     if len(both) < 2:
         if max(len(first), len(second)) > 1:
             flags.append(ACROSS_BLOCKS)
             notes.append(f"rounds that have both sides: {len(both)}; compared unpaired")
         return _as_passes(first, second, flags, notes)
-    used = [[own[place] for place in both] for own in by_round]
-    left = len(first) + len(second) - 2 * len(both)
+    used = [[each for place in both for each in own[place]] for own in by_round]
+    repeated = max(map(len, used)) > len(both)
+    if repeated and len(both) < FEW_ROUNDS:
+        notes.append(
+            f"rounds that have both sides: {len(both)}, with several passes in one; compared "
+            "unpaired: so few pairs tell less than their passes"
+        )
+        return _as_passes(first, second, flags, notes)
+    left = len(first) + len(second) - sum(map(len, used))
     if left:
         passes = "1 pass" if left == 1 else f"{left} passes"
         notes.append(f"{passes} left out: no kept pass of the other side in the same round")
-    logs = [[each.log for each in side] for side in used]
-    differences = [
-        (_night(one), other.log - one.log) for one, other in zip(used[0], used[1], strict=True)
-    ]
-    _tell_nights([_gathered(differences)], flags, notes)
+    logs = [[_mean([each.log for each in own[place]]) for place in both] for own in by_round]
+    nights = [_night(by_round[0][place][0]) for place in both]
+    differences = [b - a for a, b in zip(logs[0], logs[1], strict=True)]
+    _tell_nights([_gathered(list(zip(nights, differences, strict=True)))], flags, notes)
     evidence = pairs(logs[0], logs[1])
     return evidence, ((used[0], used[1]), (_mean(logs[0]), _mean(logs[1])))
 
@@ -175,18 +193,18 @@ def _changed_by_a_person(base: SideCell, against: SideCell) -> tuple[str, ...]:
 
 def _by_visit(
     values: Sequence[Value], visits: Mapping[int, Mapping[str, int]], changed: Sequence[str]
-) -> list[float]:
-    """Return the mean logarithm of each visit."""
+) -> dict[Draw, float]:
+    """Return the mean logarithm of each visit, by its run and number."""
 
-    def visit(each: Value) -> tuple[int, ...]:
+    def visit(each: Value) -> Draw:
         counts = visits.get(each.stay, {})
-        return tuple(counts.get(name, 0) for name in changed)
+        return each.run, tuple(counts.get(name, 0) for name in changed)
 
-    return list(_means(values, visit).values())
+    return _means(values, visit)
 
 
 def _tell_nights(
-    samples: Sequence[Mapping[tuple[str, int], Sequence[float]]],
+    samples: Sequence[Mapping[Draw, Sequence[float]]],
     flags: list[str],
     notes: list[str],
 ) -> None:
@@ -200,8 +218,8 @@ def _tell_nights(
         flags.append(NIGHTS_APART)
 
 
-def _night(each: Value) -> tuple[str, int]:
-    return each.run, each.night
+def _night(each: Value) -> Draw:
+    return each.run, (each.night,)
 
 
 def _means(values: Sequence[Value], key: Callable[[Value], _Key]) -> dict[_Key, float]:
@@ -210,8 +228,8 @@ def _means(values: Sequence[Value], key: Callable[[Value], _Key]) -> dict[_Key, 
     return {place: _mean(own) for place, own in found.items()}
 
 
-def _gathered(values: Iterable[tuple[_Key, float]]) -> dict[_Key, list[float]]:
-    found: dict[_Key, list[float]] = {}
+def _gathered(values: Iterable[tuple[_Key, _Got]]) -> dict[_Key, list[_Got]]:
+    found: dict[_Key, list[_Got]] = {}
     for place, value in values:
         found.setdefault(place, []).append(value)
     return found

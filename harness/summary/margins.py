@@ -41,6 +41,9 @@ ALIKE_CONFIDENCE = 0.90
 #: Level of every test.
 LEVEL = 0.05
 
+#: Less than this between two logarithms is rounding.
+ROUNDING = 1e-12
+
 
 class Word(enum.Enum):
     """What a margin amounts to."""
@@ -153,8 +156,9 @@ def _tail(distance: float, row: Evidence) -> float:
     assert row.se is not None
     if row.se > 0.0:
         return t_tail(distance / row.se, df=row.df)
-    # No spread at all: the values are what they are. At the edge itself nothing is claimed.
-    return 0.0 if distance > 0.0 else 1.0
+    # No spread at all: the values are what they are. At the edge itself nothing is claimed, and
+    # what rounding takes the logarithm of a quotient away from it is still at the edge.
+    return 0.0 if distance > ROUNDING else 1.0
 
 
 def _margin(row: Evidence, own: PValues, family: PValues, *, better: Better) -> Margin:

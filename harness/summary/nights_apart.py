@@ -12,12 +12,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from harness.rules.variance import f_tail
 from harness.summary.one_way import group, one_way
 
 #: Below this p-value a row is flagged.
 LEVEL = 0.05
+
+_Night = TypeVar("_Night")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +32,7 @@ class NightsApart:
 
 
 def nights_apart(
-    samples: Sequence[Mapping[tuple[str, int], Sequence[float]]],
+    samples: Sequence[Mapping[_Night, Sequence[float]]],
 ) -> NightsApart | None:
     """Return what the nights of one or two samples say; None where no sample has two.
 

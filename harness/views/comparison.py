@@ -216,7 +216,7 @@ def _overall(found: Comparison) -> Iterator[str]:
         return
     noun = "title" if overall.found.titles == 1 else "titles"
     yield f"over {overall.found.titles} {noun}: {_shown(overall.these)}"
-    yield "  for these titles, from the noise of passes alone"
+    yield f"  for these titles, {known_from(overall.found.these.unit)}"
     if overall.like_these is not None:
         wide = interval(
             overall.like_these.low, overall.like_these.high, decimals(overall.like_these)
@@ -226,6 +226,15 @@ def _overall(found: Comparison) -> Iterator[str]:
         weights = ", ".join(f"{title} {each:g}" for title, each in found.asked.weights.items())
         yield f"  weights: {weights}; every other title 1"
     yield from _titles(overall)
+    if overall.flags:
+        yield f"  {', '.join(overall.flags)}"
+
+
+def known_from(unit: Unit) -> str:
+    """Return what the interval over these titles rests on."""
+    if unit is Unit.PASS:
+        return "from the noise of passes alone"
+    return f"from how {_PLURAL[unit]} differ: all titles share them, and more titles do not help"
 
 
 def _counted(count: int, noun: str) -> str:

@@ -132,6 +132,8 @@ def _overall(overall: Overall | None) -> dict[str, object] | None:
     return {
         **_margin(overall.these),
         "of": "these titles",
+        "by": overall.found.these.unit.value,
+        "flags": list(overall.flags),
         "titles": overall.found.titles,
         "ratios": dict(overall.found.ratios),
         "like_these": None if overall.like_these is None else _margin(overall.like_these),

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from harness.plan.document import Better
 from harness.summary import many_margins as many
+from harness.summary.evidence import Draw, Unit, of_draws
 from harness.summary.families import Correction
-from harness.summary.margins import Word
+from harness.summary.margins import Word, margins
+from harness.summary.over_titles import OverTitles, over_titles
 from promises.line import Chance, Line, share_line
 
 BAND = 0.03
@@ -150,10 +153,70 @@ def families(chance: Chance) -> Iterator[Line]:
         )
 
 
+def over_all(chance: Chance) -> Iterator[Line]:
+    """Eight titles measured in the same runs, which shift all of them; no true margin.
+
+    Titles differ by 1 % where *titles like these* is asked, whose mean is then the truth.
+    """
+    samples, titles = chance.samples(4_000), 8
+    for night in (0.0, 0.01, 0.03):
+        for runs in (3, 6):
+            for paired in (False, True):
+                held = {"these": 0, "like these": 0}
+                wrong = dict.fromkeys(held, 0)
+                for _ in range(samples):
+                    own = 0.01 * chance.rng.standard_normal(titles)
+                    for name, effects in (("these", 0.0 * own), ("like these", own)):
+                        found = _over(chance, effects, runs=runs, night=night, paired=paired)
+                        assert found is not None
+                        evidence = found.these if name == "these" else found.like_these
+                        assert evidence is not None
+                        [margin] = margins([evidence], band=BAND, better=[Better.HIGHER])
+                        assert margin.low is not None
+                        assert margin.high is not None
+                        held[name] += margin.low <= 0.0 <= margin.high
+                        wrong[name] += margin.word in (Word.FASTER, Word.SLOWER)
+                how = "each with both sides" if paired else "a side"
+                head = f"8 titles, runs by {100 * night:g} %, {runs} {how}"
+                for name, hits in held.items():
+                    yield share_line(
+                        f"{head}: {name}, interval holds the margin", hits, samples, least=94.0
+                    )
+                    yield share_line(
+                        f"{head}: {name}, faster or slower", wrong[name], samples, most=5.0
+                    )
+
+
+def _over(
+    chance: Chance, effects: Floats, *, runs: int, night: float, paired: bool
+) -> OverTitles | None:
+    """Return what *runs* of titles with these *effects* amount to; each mean is noisy by 0.5 %."""
+    common = night * chance.rng.standard_normal((2, runs))
+    own = 0.005 * chance.rng.standard_normal((2, runs, len(effects)))
+    values = common[:, :, np.newaxis] + own
+    values[1] += effects
+    rows = []
+    for title in range(len(effects)):
+        own_values = values[:, :, title].tolist()
+        base, against = (_drawn(f"side {side}", own) for side, own in enumerate(own_values))
+        if paired:
+            differences = (values[1, :, title] - values[0, :, title]).tolist()
+            evidence = of_draws(_drawn("both", differences), unit=Unit.RUN)
+        else:
+            evidence = of_draws(base, against, unit=Unit.RUN)
+        rows.append((f"title {title}", evidence))
+    return over_titles(rows)
+
+
+def _drawn(side: str, values: Sequence[float]) -> dict[Draw, float]:
+    return {(f"{side}, run {run}", ()): value for run, value in enumerate(values)}
+
+
 PROMISES = {
     "margins-words": words,
     "margins-power": power,
     "margins-coverage": coverage,
     "margins-drift": drift,
     "margins-families": families,
+    "margins-over-titles": over_all,
 }

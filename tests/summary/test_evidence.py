@@ -171,3 +171,10 @@ def test_another_unit_of_the_figure_changes_nothing(
 
     assert other.log_ratio == pytest.approx(one.log_ratio, abs=1e-12)
     assert other.se == pytest.approx(one.se, abs=1e-12)
+
+
+@given(st.floats(0.1, 1e6), st.integers(2, 30))
+def test_equal_values_have_no_spread_however_their_sum_is_rounded(value: float, n: int) -> None:
+    logs = [math.log(value)] * n
+
+    assert two_samples(logs, logs).se == 0.0

@@ -16,7 +16,7 @@ from harness.summary.margins import Word
 from harness.summary.matching import match
 from harness.summary.sides import SideCell, side_cells
 from tests.summary import over_nights
-from tests.summary.comparing import a_pass, plan, several, side
+from tests.summary.comparing import a_pass, plan, several, side, title
 
 STOCK = {"mon": [100.0, 101.0], "tue": [103.0, 104.0, 103.5], "wed": [98.0, 99.0]}
 QUIET = {"thu": [110.0, 111.0], "fri": [112.0, 113.0], "sat": [109.0, 108.0]}
@@ -183,3 +183,82 @@ def test_the_cells_of_a_run_know_whether_they_lie_between_references_that_disagr
 
     assert found[over_nights.UHD]
     assert sum(found.values()) == 1
+
+
+def test_over_titles_the_nights_that_all_of_them_share_count_once() -> None:
+    titles = ("Lantern Quay", "Basalt Run", "Copper Fen")
+    own = plan(*(title(name) for name in titles))
+    base = {"mon": 1.0, "tue": 1.04, "wed": 0.96}
+    against = {"thu": 1.062, "fri": 1.102, "sat": 1.022}
+    cells = [
+        side("stock", [100.0 * night, 100.0 * night], of=own, run=run, name=name)
+        for name in titles
+        for run, night in {**base, **against}.items()
+    ]
+
+    found = compared(*cells, base="run=mon tue wed", against="run=thu fri sat")
+
+    assert {each.margin.word for each in found.rows} == {Word.UNRESOLVED}
+    assert found.overall is not None
+    assert found.overall.these.word is Word.UNRESOLVED
+    assert found.overall.like_these is not None
+    assert found.overall.like_these.word is Word.UNRESOLVED
+    assert found.overall.these.low == pytest.approx(found.rows[0].margin.low)
+
+
+def test_what_one_run_a_side_leaves_in_every_row_is_in_their_mean_too() -> None:
+    cells = [*of_runs("stock", {"mon": [100.0, 101.0]}), *of_runs("stock", {"thu": [110.0, 111.0]})]
+    found = compared(*cells, base="run=mon", against="run=thu")
+
+    assert found.overall is not None
+    assert found.overall.flags == ("different runs",)
+
+
+def test_the_only_run_that_both_sides_have_does_not_throw_the_others_out() -> None:
+    cells = [
+        *of_runs("stock", STOCK),
+        *of_runs("quiet", {"wed": [105.0, 106.0], **QUIET}),
+    ]
+    matched = match(
+        cells,
+        base={"way": ("stock",), "run": ("mon", "tue", "wed")},
+        against={"way": ("quiet",), "run": ("wed", "thu", "fri", "sat")},
+        where={},
+    )
+    [found] = compare(matched, asked=Asked(weights={})).rows
+
+    assert found.row.evidence.n == (3, 4)
+    assert found.margin.low is not None
+    assert found.row.flags == ()
+
+
+def rounds(way: str, *of_round: list[float]) -> SideCell:
+    """Return a side with several passes in a round."""
+    passes = [(n, value) for n, values in enumerate(of_round, 1) for value in values]
+    return side(way, [a_pass(value, at, round_no=n) for at, (n, value) in enumerate(passes, 1)])
+
+
+def test_several_passes_in_a_round_count_as_their_mean_and_none_is_lost() -> None:
+    base = [[100.0, 102.0], [90.0, 91.0], [110.0, 108.0], [95.0, 97.0]]
+    against = [[104.0, 105.0], [94.0, 96.0], [113.0, 115.0], [99.0, 100.0]]
+    cells = [rounds("stock", *base), rounds("quiet", *against)]
+    [found] = compared(*cells, base="way=stock", against="way=quiet").rows
+
+    logs = [[float(np.log(values).mean()) for values in own] for own in (against, base)]
+    theirs = stats.ttest_rel(*logs)
+    assert (found.row.base.n, found.row.against.n) == (8, 8)
+    assert found.row.evidence.n == (4, 4)
+    assert found.row.evidence.log_ratio / (found.row.evidence.se or 1.0) == pytest.approx(
+        theirs.statistic
+    )
+    assert found.row.notes == ()
+
+
+def test_few_rounds_of_several_passes_are_compared_by_their_passes() -> None:
+    base = [[100.0, 100.5, 101.0], [100.2, 99.8, 100.1]]
+    against = [[103.0, 103.5, 103.2], [102.9, 103.1, 103.3]]
+    cells = [rounds("stock", *base), rounds("quiet", *against)]
+    [found] = compared(*cells, base="way=stock", against="way=quiet").rows
+
+    assert (found.row.evidence.unit, found.row.evidence.n) == (Unit.PASS, (6, 6))
+    assert "rounds that have both sides: 2, with several passes in one" in found.row.notes[0]

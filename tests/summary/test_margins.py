@@ -234,3 +234,12 @@ def test_a_comparison_of_very_many_rows_says_what_row_by_row_says(
             assert getattr(other, name) == (
                 None if value is None else pytest.approx(value, rel=1e-9)
             )
+
+
+@pytest.mark.parametrize("base", range(50, 400))
+def test_equal_values_exactly_at_the_edge_of_the_band_claim_nothing(base: int) -> None:
+    evidence = two_samples([math.log(base)] * 4, [math.log(1.03 * base)] * 4)
+    [margin] = margins([evidence], band=0.03, better=[Better.HIGHER])
+
+    assert evidence.se == 0.0
+    assert margin.word is Word.UNRESOLVED

@@ -5,8 +5,9 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
-from harness.summary.evidence import Evidence, Unit, pool, two_samples
+from harness.summary.evidence import Evidence, Unit, of_draws, pool, two_samples
 from harness.summary.margins import interval
 from harness.summary.over_titles import over_titles
 
@@ -121,3 +122,79 @@ def test_it_lies_between_the_harmonic_and_the_arithmetic_mean(ratios: list[float
 
     assert n / sum(1.0 / each for each in ratios) <= found * (1 + 1e-9)
     assert found <= sum(ratios) / n * (1 + 1e-9)
+
+
+def in_runs(values: list[float], effect: float = 0.0) -> Evidence:
+    """Return a title that was measured in the same runs as others, both sides in each."""
+    return of_draws(
+        {(f"run-{n}", ()): value + effect for n, value in enumerate(values)}, unit=Unit.RUN
+    )
+
+
+NIGHTS = [0.03, -0.01, 0.05, 0.02]
+
+
+def test_more_titles_do_not_narrow_what_their_runs_share() -> None:
+    alone = over_titles([("a", in_runs(NIGHTS))])
+    many = over_titles([(f"title {n}", in_runs(NIGHTS)) for n in range(8)])
+
+    assert alone is not None
+    assert many is not None
+    assert many.these.unit is Unit.RUN
+    assert many.these.se == pytest.approx(stats.sem(NIGHTS))
+    assert (many.these.se, many.these.df) == pytest.approx((alone.these.se, alone.these.df))
+
+
+def test_the_means_over_titles_of_each_run_are_what_spreads() -> None:
+    # By scipy: one value for each run, the mean of its titles.
+    titles = {"a": [0.01, 0.04, 0.00, 0.03], "b": [0.03, 0.02, 0.05, 0.01]}
+    found = over_titles([(name, in_runs(values)) for name, values in titles.items()])
+    means = [sum(each) / 2 for each in zip(*titles.values(), strict=True)]
+    theirs = stats.ttest_1samp(means, 0.0).confidence_interval(0.95)
+
+    assert found is not None
+    assert interval(found.these, confidence=0.95) == pytest.approx((theirs.low, theirs.high))
+
+
+def test_runs_of_two_sides_are_averaged_over_titles_before_welch() -> None:
+    base, against = [[0.01, 0.03, 0.02], [0.00, 0.05, 0.01]], [[0.07, 0.09], [0.06, 0.12]]
+    rows = [
+        of_draws(
+            {(f"b{n}", ()): each for n, each in enumerate(first)},
+            {(f"a{n}", ()): each for n, each in enumerate(second)},
+            unit=Unit.RUN,
+        )
+        for first, second in zip(base, against, strict=True)
+    ]
+    found = over_titles([("a", rows[0]), ("b", rows[1])])
+    sides = [[sum(each) / 2 for each in zip(*side, strict=True)] for side in (against, base)]
+    theirs = stats.ttest_ind(*sides, equal_var=False).confidence_interval(0.95)
+
+    assert found is not None
+    assert interval(found.these, confidence=0.95) == pytest.approx((theirs.low, theirs.high))
+
+
+def test_titles_like_these_are_known_no_better_than_what_their_runs_share() -> None:
+    # Titles that are all alike say nothing of how far the nights moved all of them.
+    found = over_titles([(f"title {n}", in_runs(NIGHTS)) for n in range(8)])
+
+    assert found is not None
+    assert found.like_these is not None
+    assert found.like_these.se == pytest.approx(stats.sem(NIGHTS))
+
+
+def test_rows_of_different_runs_are_taken_to_move_together() -> None:
+    rows = [in_runs(NIGHTS), in_runs(NIGHTS[:3])]
+    found = over_titles([("a", rows[0]), ("b", rows[1])])
+
+    assert found is not None
+    assert found.these.se == pytest.approx(((rows[0].se or 0.0) + (rows[1].se or 0.0)) / 2)
+    assert found.these.df == 2
+
+
+def test_titles_with_one_run_alone_leave_both_without_an_interval() -> None:
+    found = over_titles([("a", in_runs([0.01])), ("b", in_runs([0.02]))])
+
+    assert found is not None
+    assert found.like_these is not None
+    assert (found.these.se, found.like_these.se) == (None, None)
