@@ -164,7 +164,14 @@ def _recomputed(
                 ),
                 figures=summary.figures,
             ),
-            new=decided_again(again, rules=rules, wanted=plan.passes),
+            new=decided_again(
+                again,
+                rules=rules,
+                plan=plan,
+                cell=summary.cell,
+                sized=of_cell.sized if of_cell is not None else None,
+                was=summary.state,
+            ),
         )
 
 

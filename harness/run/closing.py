@@ -56,7 +56,11 @@ def close(
         findings = find(after.kept, state.plan.discard, discarded=dict(after.discards))
         gone = {finding.attempt for finding in findings if finding.discard}
         after.kept = tuple(kept for kept in after.kept if kept.attempt not in gone)
-        sized = sized_by_pilot(state, cell, after)
+        sized = None
+        if after.wanted is None:
+            sized = sized_by_pilot(
+                state.plan, state.grid.titles[cell], cell, kept=after.kept, counted=after.counted
+            )
         if sized is not None:
             after.wanted = sized.passes
         if sized is not None and sized.passes > len(after.kept):

@@ -6,11 +6,13 @@ spread, or by the cell's own first passes (``harness.rules.enough``).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from harness.plan.document import Plan, Title
 from harness.plan.main_figure import enough_figure
 from harness.rules.enough import Wanted, from_history, from_pilot
+from harness.rules.judgement import KeptPass
 from harness.run import records as r
-from harness.run.state import Progress, RunState
 
 
 def sized_by_history(
@@ -39,29 +41,33 @@ def sized_by_history(
     return _sized(plan, title, cell, wanted, pilot=())
 
 
-def sized_by_pilot(state: RunState, cell: str, after: Progress) -> r.CellSized | None:
-    """Return how many passes the cell wants by its first ones; None where that is fixed.
+def sized_by_pilot(
+    plan: Plan, title: Title, cell: str, *, kept: Sequence[KeptPass], counted: int
+) -> r.CellSized | None:
+    """Return how many passes a cell wants by its first ones; None where they are too few.
+
+    None as well where the plan asks for nothing. The number must not be fixed yet.
 
     Args:
-        state: The run.
-        cell: The cell's key.
-        after: Its progress once the last verdict and the discard rules had their say.
+        plan: The plan.
+        title: The cell's title.
+        cell: Its key.
+        kept: Its kept passes, once the last verdict and the discard rules had their say.
+        counted: How many passes are used up.
     """
-    plan = state.plan
-    if plan.enough is None or after.wanted is not None or len(after.kept) < plan.passes.keep:
+    if plan.enough is None or len(kept) < plan.passes.keep:
         return None
-    title = state.grid.titles[cell]
     figure = enough_figure(plan, title)
-    values = [dict(each.figures).get(figure) for each in after.kept]
+    values = [dict(each.figures).get(figure) for each in kept]
     known = [value for value in values if value is not None]
-    spent = after.counted - len(after.kept)
+    spent = counted - len(kept)
     wanted = from_pilot(
         known,
         half_width=plan.enough.half_width,
         keep=plan.passes.keep,
         at_most=max(plan.passes.keep, plan.passes.at_most - spent),
     )
-    return _sized(plan, title, cell, wanted, pilot=tuple(each.attempt for each in after.kept))
+    return _sized(plan, title, cell, wanted, pilot=tuple(each.attempt for each in kept))
 
 
 def _sized(

@@ -13,11 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harness.plan.cells import Cell
-from harness.plan.document import DiscardRule, Passes
+from harness.plan.document import DiscardRule, Plan, Title
 from harness.rules.discard import find
 from harness.rules.judgement import Figure, KeptPass, Verdict
-from harness.run.records import CellState
+from harness.run.records import CellSized, CellState
+from harness.run.sizing import sized_by_pilot
 from harness.summary.estimates import Estimate, estimate
+from harness.summary.wanted import sized_figures
 
 #: What a pass is that the run would not have carried out.
 SURPLUS = "surplus"
@@ -87,15 +89,28 @@ class Recomputed:
 
 
 def decided_again(
-    passes: Sequence[AgainPass], *, rules: Sequence[DiscardRule], wanted: Passes
+    passes: Sequence[AgainPass],
+    *,
+    rules: Sequence[DiscardRule],
+    plan: Plan,
+    cell: Cell,
+    sized: CellSized | None = None,
+    was: CellState = CellState.OPEN,
 ) -> Decided:
     """Return how a cell with these *passes* would stand under *rules*.
 
     Args:
         passes: Its counted passes in one group, in the order of their attempts.
         rules: The discard rules, in order.
-        wanted: How many kept passes the plan wants, and how many it allows.
+        plan: Says how many kept passes are wanted, how many are allowed, and what is enough.
+        cell: The cell.
+        sized: How the run fixed the number of its passes; None: it did not. What earlier runs
+            said stands; what a pilot said is asked again, of the pilot as it is now.
+        was: How the run left the cell. One that it gave up (warm-up passes that failed, a fault
+            that is not tried again) it would have given up under these rules as well.
     """
+    wanted, title = plan.passes, _title(plan, cell)
+    fixed = sized if sized is not None and not sized.pilot else None
     verdicts: dict[int, tuple[str, str]] = {}
     kept: list[KeptPass] = []
     discarded: dict[str, int] = {}
@@ -108,25 +123,46 @@ def decided_again(
         verdicts[each.attempt] = (each.verdict.value, each.reason)
         if each.verdict is Verdict.KEPT:
             kept.append(KeptPass(attempt=each.attempt, figures=_values(each.figures)))
-        if len(kept) >= wanted.keep:
-            for finding in find(kept, rules, discarded=discarded):
-                if finding.discard:
+        enough = fixed.passes if fixed is not None else wanted.keep
+        used_up = used >= wanted.at_most
+        if len(kept) >= enough or (used_up and len(kept) >= wanted.keep):
+            findings = [x for x in find(kept, rules, discarded=discarded) if x.discard]
+            gone = {finding.attempt for finding in findings}
+            left = [one for one in kept if one.attempt not in gone]
+            pilot = None
+            if fixed is None:
+                pilot = sized_by_pilot(plan, title, cell.key, kept=left, counted=used)
+            if pilot is not None:
+                fixed = pilot
+            if pilot is None or pilot.passes <= len(left):  # else the rules are asked again
+                kept = left
+                for finding in findings:
                     discarded[finding.rule] = discarded.get(finding.rule, 0) + 1
-                    kept = [one for one in kept if one.attempt != finding.attempt]
                     verdicts[finding.attempt] = (
                         Verdict.DISCARDED.value,
                         f"{finding.rule} on {finding.on}: {finding.reason}",
                     )
-        if len(kept) >= wanted.keep:
+        enough = fixed.passes if fixed is not None else wanted.keep
+        if len(kept) >= enough or (used_up and len(kept) >= wanted.keep):
             state = CellState.ACCEPTED
-        elif used >= wanted.at_most:
+        elif used_up:
             state = CellState.SHORT if kept else CellState.FAILED
-    by_attempt = {each.attempt: each.figures for each in passes}
+    if state is CellState.OPEN and was in (CellState.SHORT, CellState.FAILED):
+        state = CellState.SHORT if kept else CellState.FAILED
+    by_attempt = {each.attempt: each for each in passes}
+    counting = [by_attempt[one.attempt] for one in kept]
+    figures = over([each.figures for each in counting])
+    if fixed is not None and state is not CellState.OPEN:
+        figures, _ = sized_figures(figures, fixed, counting)
     return Decided(
         state=state,
         verdicts=tuple((attempt, *found) for attempt, found in verdicts.items()),
-        figures=over([by_attempt[one.attempt] for one in kept]),
+        figures=figures,
     )
+
+
+def _title(plan: Plan, cell: Cell) -> Title:
+    return next(x for x in plan.titles if (x.title, x.scene) == (cell.title, cell.scene))
 
 
 def over(passes: Sequence[tuple[Figure, ...]]) -> tuple[Estimate, ...]:

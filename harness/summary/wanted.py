@@ -8,15 +8,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Protocol
 
 from harness.rules.enough import is_wide, two_stage_half_width
+from harness.rules.judgement import Figure
 from harness.run.records import CellSized
 from harness.summary.estimates import Estimate
-from harness.summary.passes import Pass
+
+
+class Kept(Protocol):
+    """A kept pass: its attempt, and its figures."""
+
+    @property
+    def attempt(self) -> int:
+        """Return its attempt."""
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """Return its figures."""
 
 
 def sized_figures(
-    figures: tuple[Estimate, ...], sized: CellSized, kept: Sequence[Pass]
+    figures: tuple[Estimate, ...], sized: CellSized, kept: Sequence[Kept]
 ) -> tuple[tuple[Estimate, ...], bool]:
     """Return *figures* with the interval of the wanted one, and whether it ended wide.
 

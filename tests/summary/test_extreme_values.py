@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from hypothesis import given, settings
@@ -171,7 +172,8 @@ def test_recompute(numbers: list[float], rule: str) -> None:
     rules = [
         DiscardRule(rule=rule, on="average_fps", at_most=1, more_than=0.03, alpha=0.05, least=3)
     ]
-    new = decided_again(passes, rules=rules, wanted=Passes(keep=3, at_most=8))
+    own = replace(two_cells(), passes=Passes(keep=3, at_most=8))
+    new = decided_again(passes, rules=rules, plan=own, cell=summary.cell)
     again = Recomputed(
         run=summary.run, rig=summary.rig, cell=summary.cell, group=summary.group,
         old=Decided(state=summary.state, verdicts=tuple(
