@@ -66,7 +66,8 @@ class Between:
         usual_n: The number of values that most rigs have.
         h: Mandel's h of each rig; None: their means are all equal.
         k: Mandel's k of each; None of a rig with one value.
-        tests: Over all rigs.
+        tests: Over all rigs. Grubbs' for two is asked only where that for one finds no outlier:
+            beside an outlier it would take its neighbour for another.
         outliers: (place, test) of the rigs that are outliers, one after the other.
         without: Without them; None where there are none, or too few rigs are left.
     """
@@ -102,7 +103,7 @@ def between(groups: Sequence[Group]) -> Between | None:
         usual_n=_usual_n(groups),
         h=mandel_h([each.mean for each in groups]),
         k=tuple(k_of.get(place) for place in range(len(groups))),
-        tests=tuple(each for each in _tests(groups) if each is not None),
+        tests=_asked(_tests(groups)),
         outliers=outliers,
         without=spreads(left) if gone and len(left) >= LEAST_RIGS else None,
     )
@@ -139,6 +140,13 @@ def _tests(groups: Sequence[Group]) -> list[Consistency | None]:
     means = [each.mean for each in groups]
     one, two = grubbs_one(means), grubbs_two(means)
     return [_placed(largest, alike), one, two]
+
+
+def _asked(tests: Sequence[Consistency | None]) -> tuple[Consistency, ...]:
+    largest, one, two = tests
+    if one is not None and one.standing is Standing.OUTLIER:
+        two = None
+    return tuple(each for each in (largest, one, two) if each is not None)
 
 
 def _placed(test: Consistency | None, places: Sequence[int]) -> Consistency | None:

@@ -62,7 +62,7 @@ def ewma(
     z, left = centre, 1.0
     own = 0.0 if told_by is None else 1.0 / told_by
     for value in values:
-        z = weight * value + (1.0 - weight) * z
+        z = value + (1.0 - weight) * (z - value)  # so written, equal values stay what they are
         left *= (1.0 - weight) ** 2
         half = reach * sd * math.sqrt(weight / (2.0 - weight) * (1.0 - left) + own)
         found.append(Average(z=z, low=centre - half, high=centre + half))

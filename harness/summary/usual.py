@@ -24,6 +24,9 @@ LEAST = 8
 #: 3 / d2, with d2 = 1.128 (the handbook prints it so).
 FACTOR = 3.0 / 1.128
 
+#: Limits are never nearer to the centre than this share of it: that is rounding, not noise.
+ROUNDING = 1e-9
+
 #: Upper limit of moving ranges of two, in their mean (D4 of the same table).
 RANGE_FACTOR = 3.267
 
@@ -63,9 +66,10 @@ def individuals(values: Sequence[float], *, last: int = VALUES) -> Limits | None
     used = values[-last:]
     if len(used) < LEAST:
         return None
-    centre = math.fsum(used) / len(used)
+    # About the first value: the mean of equal values is that value.
+    centre = used[0] + math.fsum(each - used[0] for each in used) / len(used)
     ranges = [abs(b - a) for a, b in itertools.pairwise(used)]
-    reach = FACTOR * math.fsum(ranges) / len(ranges)
+    reach = max(FACTOR * math.fsum(ranges) / len(ranges), ROUNDING * abs(centre))
     return Limits(centre=centre, low=centre - reach, high=centre + reach, values=len(used))
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 
 NOT_MEASURED = "not measured"
+_MOST_PLACES = 6  #: after the point
+_LEAST_PLAIN = 1e-3  #: from here on a number can be read with so many places
 
 
 def number(value: float | None, unit: str = "", *, digits: int = 4) -> str:
@@ -27,12 +29,21 @@ def number(value: float | None, unit: str = "", *, digits: int = 4) -> str:
 def with_interval(mean: float | None, half_width: float | None, unit: str) -> str:
     """Return a mean with half its interval, to the digits that the interval allows.
 
-    >>> with_interval(58.912, 0.34, "fps")
-    '58.91 ± 0.34 fps'
+    >>> with_interval(58.912, 0.34, "fps"), with_interval(3.214e-7, 5.4e-9, "s")
+    ('58.91 ± 0.34 fps', '(3.214 ± 0.054)e-07 s')
     """
     if mean is None:
         return NOT_MEASURED
     if half_width is None or half_width <= 0 or not math.isfinite(half_width):
         return number(mean, unit)
-    places = min(6, max(0, 1 - math.floor(math.log10(half_width))))
-    return f"{mean:.{places}f} ± {half_width:.{places}f} {unit}".rstrip()
+    places = max(0, 1 - math.floor(math.log10(half_width)))
+    if places <= _MOST_PLACES:
+        return f"{mean:.{places}f} ± {half_width:.{places}f} {unit}".rstrip()
+    if abs(mean) >= _LEAST_PLAIN:
+        return f"{mean:.{_MOST_PLACES}f} ± {half_width:.1e} {unit}".rstrip()
+    # Both numbers to one power of ten: neither is written as 0.
+    power = math.floor(math.log10(max(abs(mean), half_width)))
+    places = min(15, max(0, places + power))
+    scaled, half = mean / 10.0**power, half_width / 10.0**power
+    shown = f"{half:.{places}f}" if half >= 10.0**-places else f"{half:.1e}"
+    return f"({scaled:.{places}f} ± {shown})e{power:+03d} {unit}".rstrip()

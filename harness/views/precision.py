@@ -152,6 +152,8 @@ def _between(each: CellPrecision, many: Between) -> Iterator[str]:
             f"  {test.name}: {test.statistic:.4f} (straggler {sign} {test.critical_5:.4f}, outlier "
             f"{sign} {test.critical_1:.4f}): {verdict}"
         )
+        if test.name == "Grubbs" and test.standing is Standing.OUTLIER:
+            yield "  Grubbs for two: not asked, since the test for one finds an outlier"
     if many.outliers:
         names = ", ".join(f"{each.rigs[place].side.rig} ({how})" for place, how in many.outliers)
         if many.without is None:

@@ -15,7 +15,7 @@ from harness.run.records import CellState
 from harness.summary.cells import MARKED, REUSED, THIN, WIDE, CellSummary
 from harness.summary.cells_json import as_json as cell_json
 from harness.summary.estimates import Estimate
-from harness.views.numbers import with_interval
+from harness.views.numbers import number, with_interval
 
 SCHEMA = "harness.results/1"
 
@@ -111,7 +111,7 @@ def _value(estimate: Estimate | None) -> str:
     # Fewer values than kept passes must not look like all of them.
     of = f" ({estimate.n} of {estimate.n + estimate.missing} passes)" if estimate.missing else ""
     if estimate.half_width == 0:  # every pass gave the same
-        return f"{estimate.mean:.1f} ± 0.0 {estimate.unit}".rstrip() + of
+        return f"{number(estimate.mean, digits=6)} ± 0 {estimate.unit}".rstrip() + of
     return with_interval(estimate.mean, estimate.half_width, estimate.unit) + of
 
 

@@ -106,3 +106,13 @@ def test_rigs_of_one_value_each_repeat_nothing() -> None:
 def test_fewer_rigs_than_stated_are_refused() -> None:
     with pytest.raises(ValueError, match="differences only"):
         between(groups(COAL[0][: LEAST_RIGS - 1]))
+
+
+def test_beside_an_outlier_the_test_for_two_is_not_asked() -> None:
+    beside = between(groups([*COAL[3], [3.80, 3.81, 3.79]]))
+    alone = between(groups(COAL[3]))
+
+    assert beside is not None
+    assert alone is not None
+    assert [each.name for each in beside.tests] == ["Cochran", "Grubbs"]
+    assert [each.name for each in alone.tests] == ["Cochran", "Grubbs", "Grubbs for two"]

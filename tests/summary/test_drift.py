@@ -164,3 +164,8 @@ def test_more_values_may_set_the_limits() -> None:
 
     assert found.limits is not None
     assert found.limits.values == 40
+
+
+@pytest.mark.parametrize("value", [127.57, 248.48, 0.1, 59.94, 1e-7])
+def test_a_series_that_never_changes_is_in_order(value: float) -> None:
+    assert drift(made([value] * 24)).signals == ()

@@ -42,3 +42,11 @@ def test_limits_scale_with_their_values(values: list[float], factor: float) -> N
     assert one is not None
     assert other is not None
     assert other.high == pytest.approx(factor * one.high, rel=1e-9, abs=1e-9)
+
+
+@given(st.floats(1e-6, 1e9), st.integers(LEAST, 40))
+def test_a_value_that_never_changes_lies_within_its_own_limits(value: float, n: int) -> None:
+    limits = individuals([value] * n)
+
+    assert limits is not None
+    assert limits.low <= value <= limits.high

@@ -61,3 +61,8 @@ def test_what_to_ask_of_a_cell_names_the_store_it_is_in() -> None:
         line.endswith(f"(harness trace {key} --run {short.run} --store '/nights/my store')")
         for line in lines
     )
+
+
+def test_equal_values_are_shown_in_full_with_no_interval() -> None:
+    lines = as_table([summary(52.573, 52.573, 52.573)], low="percentile", store="here")
+    assert any("52.573 ± 0 1/s" in line for line in lines)
