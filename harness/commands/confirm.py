@@ -22,6 +22,7 @@ from harness.settings import rig_folder, store_folder
 from harness.store.checkpoints import folded, run_started
 from harness.store.sqlite import Store, open_store
 from harness.views.safety import FIRST_PASS
+from harness.views.waiting import person_words
 
 _PATIENCE_S = 10.0
 #: Said where nobody's word is heard by a runner that could begin the first pass now.
@@ -54,6 +55,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     clock = MachineClock()
     with open_store(folder, write=True, check=False) as store:
         name = args.run or _waiting(store)
+        _refuse_before_hours(store, name)
         step = _open_step(store, name, args.step, attending=args.attending)
         earlier = _kept_already(store, name, step)
         if earlier is not None:
@@ -73,10 +75,36 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     return _show(answer, name, args, out, later=later)
 
 
+def _refuse_before_hours(store: Store, run: str) -> None:
+    """Refuse to confirm what is not asked yet: the run waits for a person's hours.
+
+    Raises:
+        AskedError: it does.
+    """
+    owner = runner_at_work(rig_folder())
+    waits = None if owner is None else owner.waits
+    if owner is None or not waits or not waits.get("person_from"):
+        return
+    if owner.carries_out(run, store=store.folder):
+        raise AskedError(
+            Problem(
+                code="no-open-step",
+                what="no step is open yet: the run waits for a person's hours",
+                where=(f"run {run}: {person_words(waits)}",),
+                do="confirm it when it has been asked; to be asked sooner, stop the run and start "
+                "it as another (--again) with wider person.hours in its plan",
+            )
+        )
+
+
 def _waiting(store: Store) -> str:
-    waiting = [line.run for line in store.runs() if line.standing.phase == "step"]
+    lines = store.runs()
+    waiting = [line.run for line in lines if line.standing.phase == "step"]
     if len(waiting) == 1:
         return waiting[0]
+    owner = runner_at_work(rig_folder())
+    if not waiting and owner is not None and any(line.run == owner.run for line in lines):
+        _refuse_before_hours(store, owner.run)
     what = "no run waits for a step" if not waiting else "several runs wait for a step"
     raise AskedError(
         Problem(

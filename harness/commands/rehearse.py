@@ -16,13 +16,13 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from functools import partial
 from pathlib import Path
 from typing import TextIO
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from harness.commands.run import checked
 from harness.errors import AskedError, Exit, Problem
 from harness.plan.cells import cells
 from harness.plan.document import Plan
-from harness.rig.clock import MachineClock
+from harness.plan.nights import zone_of_hours
+from harness.rig.clock import MachineClock, zone_named
 from harness.settings import store_folder
 from harness.store.history import has_records, open_history
 from harness.store.seen import HeatSeen
@@ -112,19 +112,7 @@ def _person_s(text: str) -> float:
 
 def _zone(plan: Plan) -> tzinfo | None:
     """Return the zone of the plan's night; None: this machine's own."""
-    name = plan.night.zone if plan.night is not None else ""
-    if not name:
-        return None
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError):
-        raise AskedError(
-            Problem(
-                code="no-such-zone",
-                what=f"this system knows no time zone {name!r}",
-                do="correct night.zone in the plan, or install the system's time zones (tzdata)",
-            )
-        ) from None
+    return zone_named(zone_of_hours(plan))
 
 
 def _start(text: str | None, plan: Plan, zone: tzinfo | None, *, now: datetime) -> datetime:

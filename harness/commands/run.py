@@ -23,9 +23,10 @@ from harness.plan.cells import cells
 from harness.plan.check import check
 from harness.plan.document import Plan
 from harness.plan.instants import instant_of
+from harness.plan.nights import zone_of_hours
 from harness.plan.read import read_plan
 from harness.rig.at_terminal import person_at_terminal
-from harness.rig.clock import MachineClock
+from harness.rig.clock import MachineClock, zone_named
 from harness.rig.holds import Holds
 from harness.rig.stop import StopFlag, signals
 from harness.rules.meter import measure
@@ -103,6 +104,8 @@ def carry_on(
     What an earlier runner left running is ended first, whoever's it was. A run that goes on
     puts back what it had changed before it is asked whether the rig is ready for it.
     """
+    if plan.person is not None:
+        zone_named(zone_of_hours(plan))  # not first found missing when somebody is to be asked
     # A run that is not there yet has left nothing: no run is called "-".
     left = rig.bench.recover(known or "-")
     refuse_if_held(rig.bench, run=known)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
-from harness.plan.document import Night
+from harness.plan.document import Night, Plan
 
 _WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -52,6 +52,14 @@ def nights(night: Night, now: datetime, *, zone: tzinfo | None) -> Iterator[OneN
             if end > now:
                 yield OneNight(day=day, start=_instant(day, night.start_minute, zone), end=end)
         day += timedelta(days=1)
+
+
+def zone_of_hours(plan: Plan) -> str:
+    """Return the name of the zone that a person's hours are in; empty: the rig's own.
+
+    One plan has one wall clock: where its night gives a zone, a person's hours are in it too.
+    """
+    return plan.night.zone if plan.night is not None else ""
 
 
 def _instant(day: date, minute: int, zone: tzinfo | None) -> datetime:

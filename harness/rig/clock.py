@@ -13,10 +13,11 @@ import math
 import select
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from functools import partial
 from pathlib import Path
 
+from harness.errors import AskedError, Problem
 from harness.rig.stop import StopFlag
 from harness.rig.two_clocks import at_one_moment
 
@@ -42,10 +43,9 @@ class MachineClock:
         """Return the instant, aware, UTC."""
         return datetime.now(UTC)
 
-    def local_minute(self) -> int:
-        """Return the minute of the local day, 0 to 1439."""
-        local = self.now().astimezone()
-        return 60 * local.hour + local.minute
+    def local_minute(self, zone: str = "") -> int:
+        """Return the minute of the local day in *zone*, 0 to 1439; see ``minute_of_day``."""
+        return minute_of_day(self.now(), zone)
 
     def steady_s(self) -> float:
         """Return seconds on the steady clock."""
@@ -83,6 +83,42 @@ class MachineClock:
             return
         if select.select([self._flag], [], [], seconds)[0]:
             self._flag.drain()
+
+
+def zone_named(name: str) -> tzinfo | None:
+    """Return the time zone called *name*; None for the empty name: this machine's own.
+
+    Raises:
+        AskedError: this system knows no such zone.
+    """
+    if not name:
+        return None
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):  # OSError: a folder of zones
+        raise AskedError(
+            Problem(
+                code="no-such-zone",
+                what=f"this system knows no time zone {name!r}",
+                do="correct night.zone in the plan, or install the system's time zones (tzdata)",
+            )
+        ) from None
+
+
+def minute_of_day(at: datetime, zone: str = "") -> int:
+    """Return the minute of the day, 0 to 1439, that a clock on the wall shows at an instant.
+
+    Args:
+        at: The instant, aware.
+        zone: Where that wall is, by its time zone's name; empty: this machine's own.
+
+    Raises:
+        AskedError: this system knows no such zone.
+    """
+    local = at.astimezone(zone_named(zone))
+    return 60 * local.hour + local.minute
 
 
 def steady_ns() -> int:

@@ -27,7 +27,8 @@ class RehearsedClock:
     start: datetime = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
     elapsed_s: float = 0.0
     person: Callable[[], float | None] = lambda: None
-    #: An instant as the clock on the rig's wall shows it; where not given, that of ``start``.
+    #: An instant as the clock on the wall shows it in the zone of the plan's hours; where not
+    #: given, that of ``start``.
     local: Callable[[datetime], datetime] = lambda instant: instant
     #: Told how long each wait was: what cools meanwhile cools in it.
     waited: Callable[[float], None] = lambda seconds: None
@@ -39,8 +40,8 @@ class RehearsedClock:
         """Return the simulated instant."""
         return self.start + timedelta(seconds=self.elapsed_s)
 
-    def local_minute(self) -> int:
-        """Return the minute of the simulated local day."""
+    def local_minute(self, zone: str = "") -> int:
+        """Return the minute of the simulated local day; ``local`` knows its zone already."""
         now = self.local(self.now())
         return 60 * now.hour + now.minute
 

@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import assert_never
 
 from harness.errors import StoreError
+from harness.plan.nights import zone_of_hours
 from harness.rig.tasks import Leftovers, PassTask
 from harness.rules.gates import GateWatch
 from harness.rules.guards import GuardWatch
@@ -123,9 +124,7 @@ class Loop:
                 if self.state.phase is Phase.STEP:
                     return i.Outcome.PAUSED
                 self._observe(o.StopCame(reason=self.stop_reason()))
-            hours = self.state.plan.person is not None
-            minute = self.clock.local_minute() if hours else 0
-            instruction = pick(self.state, local_minute=minute, now=self._instant())
+            instruction = pick(self.state, local_minute=self._minute(), now=self._instant())
             self.onlooker.next(self.state, instruction)
             if isinstance(instruction, i.AwaitGates) and self.stop():
                 continue  # the pass that is due now is one too many: see ``NightEnd``
@@ -220,7 +219,11 @@ class Loop:
 
     def _may_ask(self) -> bool:
         # The clock of the day may jump meanwhile, and summer time may begin or end.
-        return self._woken() or not minutes_to(self.state.plan.person, self.clock.local_minute())
+        return self._woken() or not minutes_to(self.state.plan.person, self._minute())
+
+    def _minute(self) -> int:
+        plan = self.state.plan
+        return 0 if plan.person is None else self.clock.local_minute(zone_of_hours(plan))
 
     def _perform(self, instruction: i.Instruction) -> o.Observation | None:
         match instruction:

@@ -41,8 +41,12 @@ class Clock(Protocol):
     def now(self) -> datetime:
         """Return the instant, aware, UTC."""
 
-    def local_minute(self) -> int:
-        """Return the minute of the rig's local day, 0 to 1439."""
+    def local_minute(self, zone: str = "") -> int:
+        """Return the minute of the local day in *zone*, 0 to 1439; empty: the rig's own zone.
+
+        Raises:
+            AskedError: this system knows no such zone.
+        """
 
     def steady_s(self) -> float:
         """Return seconds on the steady clock."""

@@ -38,7 +38,7 @@ def as_text(
     yield from _settings(plan)
     if size.steps:
         yield ""
-        yield from _steps(size)
+        yield from _steps(size, _hours(plan))
     if plan.get(f.LIMITS) is None:
         yield ""
         yield "The plan gives no limits. Where the card tells at which temperature it slows itself"
@@ -149,8 +149,21 @@ def _settings(plan: Values) -> Iterator[str]:
     yield from _table(rows)
 
 
-def _steps(size: Outlook) -> Iterator[str]:
-    yield "  a person's steps, in order"
+def _hours(plan: Values) -> str:
+    """Return when a person may be asked, and in which zone; empty: at any hour."""
+    person, night = plan.get(f.PERSON), plan.get(f.NIGHT)
+    if person is None:
+        return ""
+    from harness.views.nights import hours_words
+
+    start, end = person.need(f.PERSON_HOURS)
+    return hours_words(
+        start=start, end=end, zone=night.of(f.NIGHT_ZONE, "") if night is not None else ""
+    )
+
+
+def _steps(size: Outlook, hours: str) -> Iterator[str]:
+    yield "  a person's steps, in order" + (f"; asked only within {hours}" if hours else "")
     for number, levels in enumerate(size.steps[:_MOST_ROWS], start=1):
         yield f"  {number:>3}. " + ", ".join(f"{name}: {level}" for name, level in levels)
     if len(size.steps) > _MOST_ROWS:

@@ -20,7 +20,7 @@ from harness.run.loop import Onlooker
 from harness.run.state import RunState
 from harness.units import span
 from harness.views.harness_cost import cost_brief
-from harness.views.progress import Moment, ahead, lines
+from harness.views.progress import Moment, ahead, lines, now_words
 from harness.views.safety import confirm_hint, step_lines
 from harness.views.story import figure_words, sentence
 
@@ -61,6 +61,17 @@ class PlainView(View):
         self._store = store
         self._now = now
         self._ended: r.PassEnded | None = None
+        self._waits_for_hours = False
+
+    def next(self, state: RunState, instruction: i.Instruction) -> None:
+        """Say once that nothing is done until a person's hours: no record tells of that wait."""
+        waits = isinstance(instruction, i.AwaitHours)
+        if waits and not self._waits_for_hours:
+            self._line(now_words(state, instruction))
+        self._waits_for_hours = waits
+
+    def _line(self, text: str) -> None:
+        print(f"{self._now().astimezone():%H:%M:%S}  {text}", file=self._out, flush=True)
 
     def kept(self, state: RunState, record: r.Record) -> None:
         """Print the record as a sentence; a pass's end and its verdict make one line."""
@@ -74,8 +85,8 @@ class PlainView(View):
                 text = sentence(record, state.grid) + _gave(self._ended)
             case _:
                 text = sentence(record, state.grid)
-        clock = f"{self._now().astimezone():%H:%M:%S}"
-        for line in (f"{clock}  {text}", *_step(record, run=state.run, store=self._store)):
+        self._line(text)
+        for line in _step(record, run=state.run, store=self._store):
             print(line, file=self._out, flush=True)
 
 

@@ -1,4 +1,4 @@
-"""The hours that a plan may run unattended, as one line for a person.
+"""The hours that a plan may run unattended, and those of a person, in words.
 
 Pure.
 """
@@ -29,6 +29,18 @@ def night_line(*, start: int, end: int, days: Sequence[str], zone: str) -> str:
         f"night: {_clock(start)} to {_clock(end)}{f' ({when})' if when else ''} is kept with the "
         "plan; harness queue PLAN lets this rig's daemon start it then"
     )
+
+
+def hours_words(*, start: int, end: int, zone: str) -> str:
+    """Return the hours in which a person may be asked, with the zone that they are in.
+
+    >>> hours_words(start=480, end=1320, zone="Europe/Lisbon")
+    '08:00 to 22:00, Europe/Lisbon'
+    >>> hours_words(start=480, end=1320, zone="")
+    "08:00 to 22:00, the rig's own time"
+    """
+    where = zone or "the rig's own time"
+    return f"{_clock(start)} to {_clock(end)}, {where}"
 
 
 def _clock(minute: int) -> str:

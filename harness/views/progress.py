@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import assert_never
 
+from harness.plan.document import Plan
+from harness.plan.nights import zone_of_hours
 from harness.plan.words import words
 from harness.rig.readings import Reading, shown
 from harness.rules.gates import GateWatch
@@ -17,6 +19,7 @@ from harness.run.records import CellState
 from harness.run.state import RunState
 from harness.units import span
 from harness.views.lengths import left_s
+from harness.views.nights import hours_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +63,10 @@ def now_words(state: RunState, instruction: i.Instruction | None) -> str:
         case i.Settle(seconds=seconds):
             return f"leaving the rig alone for {span(seconds)}"
         case i.AwaitHours(seconds=seconds):
-            return f"a person is needed, and may be asked in {span(seconds)}"
+            return (
+                f"a person is needed, and may be asked in {span(seconds)} "
+                f"(hours: {hours_of(state.plan)})"
+            )
         case i.AwaitPerson(step=step):
             return f"waiting for a person: step {step.step}"
         case i.AwaitGates(cell=key, gates=gates):
@@ -79,6 +85,36 @@ def now_words(state: RunState, instruction: i.Instruction | None) -> str:
             return f"run {outcome.value}"
         case _:
             assert_never(instruction)
+
+
+def hours_of(plan: Plan) -> str:
+    """Return when a person may be asked, in words, with the zone; empty: at any hour."""
+    person = plan.person
+    if person is None:
+        return ""
+    return hours_words(start=person.from_minute, end=person.to_minute, zone=zone_of_hours(plan))
+
+
+def still_s(
+    state: RunState,
+    instruction: i.Instruction | None,
+    *,
+    seen: Mapping[str, float],
+    since_s: float = 0.0,
+) -> float:
+    """Return the seconds that a run still takes if nothing goes wrong.
+
+    A wait for a person's hours that has begun is in it; what persons take, and hours that are
+    waited for later, are not.
+
+    Args:
+        state: The run.
+        instruction: What is done now.
+        seen: Length of a pass by cell key, as ``left_s`` takes it.
+        since_s: How long it has been going on.
+    """
+    waits = instruction.seconds - since_s if isinstance(instruction, i.AwaitHours) else 0.0
+    return max(0.0, waits) + left_s(state, seen=seen)
 
 
 def ahead(watch: GateWatch, *, waited_s: float) -> list[str]:
@@ -106,6 +142,7 @@ def lines(state: RunState, moment: Moment, *, width: int, height: int) -> list[s
     A grid that does not fit is cut to the rows around the cell in turn, and says so.
     """
     running = now_words(state, moment.instruction)
+    left = still_s(state, moment.instruction, seen=moment.seen, since_s=moment.since_s)
     tail = [
         "",
         f"now   {running}",
@@ -113,7 +150,7 @@ def lines(state: RunState, moment: Moment, *, width: int, height: int) -> list[s
         *([f"      {_readings(moment.readings)}"] if moment.readings else []),
         *([f"      {'; '.join(moment.ahead)}"] if moment.ahead else []),
         *([f"last  {moment.cost}"] if moment.cost else []),
-        f"left  about {span(left_s(state, seen=moment.seen))} if nothing goes wrong",
+        f"left  about {span(left)} if nothing goes wrong",
         "      Ctrl-C stops after ending the pass; the same command goes on",
     ]
     head = [f"{state.plan.name}   run {state.run}", tally(state), ""]

@@ -1,4 +1,4 @@
-"""The gate that a runner waits at, in words, from the note beside its lock.
+"""What a runner waits at, a gate or a person's hours, in words, from the note beside its lock.
 
 Pure. Light: `harness status` shows it and must start quickly.
 """
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def gates_json(waits: Mapping[str, Any] | None) -> dict[str, object] | None:
-    """Return what a runner waits at, for JSON; None: it waits at no gate."""
+    """Return what a runner waits at, for JSON; None: it waits at nothing."""
     if waits is None:
         return None
     names = ("reading", "bound", "unit", "value", "why", "met", "opens_at")
@@ -20,6 +20,7 @@ def gates_json(waits: Mapping[str, Any] | None) -> dict[str, object] | None:
         "since": waits["since"],
         "at": waits["at"],
         "gates": [{name: gate[name] for name in names} for gate in waits["gates"]],
+        "person_from": waits.get("person_from"),
     }
 
 
@@ -40,8 +41,16 @@ def gate_words(gate: Mapping[str, Any]) -> str:
 
 def waiting_words(waits: Mapping[str, Any]) -> str:
     """Return what is waited at, in one line."""
+    if waits.get("person_from"):
+        return f"waits since {_time(waits['since'])} for a person's hours: {person_words(waits)}"
     gates = "; ".join(gate_words(gate) for gate in waits["gates"])
     return f"waits at a gate since {_time(waits['since'])}: {gates}"
+
+
+def person_words(waits: Mapping[str, Any]) -> str:
+    """Return when a person may be asked: the plan's hours, and the instant they begin next."""
+    at = waits["person_from"]
+    return f"{waits['hours']}; the step is asked at {at[:10]} {_time(at)}"
 
 
 def _value(gate: Mapping[str, Any]) -> str:

@@ -41,6 +41,17 @@ def example(tmp_path: Path) -> str:
     return str(path)
 
 
+@pytest.mark.parametrize("zone", ["Mars/Base", "../../etc/passwd", "Europe", "x" * 60])
+def test_a_name_that_is_no_time_zone_is_refused(zone: str, tmp_path: Path) -> None:
+    path = tmp_path / "zoned.yaml"
+    path.write_text(changed(add=f'night: {{start: "22:30", end: "07:00", zone: "{zone}"}}\n'))
+
+    status, _, err = asked(str(path))
+
+    assert status == Exit.ASKED_WRONGLY
+    assert "error[no-such-zone]: night.zone" in err
+
+
 def test_a_plan_in_order_is_told_in_numbers(example: str) -> None:
     status, out, _ = asked(example, "--json")
 
@@ -245,3 +256,17 @@ def test_a_plan_without_limits_is_told_whence_it_has_one(tmp_path: Path) -> None
     words = "The plan gives no limits."
     assert ("limits: none" in changed(), words in asked(str(path))[1]) == (True, True)
     assert words not in asked(str(given))[1]
+
+
+def test_a_persons_hours_are_told_with_the_zone_they_are_in(example: str) -> None:
+    def steps(text: str) -> str:
+        Path(example).write_text(text, encoding="utf-8")
+        _, out, _ = asked(example)
+        return next(line for line in out.splitlines() if "a person's steps, in order" in line)
+
+    text = Path(example).read_text(encoding="utf-8")
+    hours = 'person: {hours: "08:00-22:00"}\n'
+    night = 'night: {start: "23:00", end: "07:00", zone: Europe/Lisbon}\n'
+    assert steps(text.replace(hours, "")) == "  a person's steps, in order"
+    assert steps(text).endswith("; asked only within 08:00 to 22:00, the rig's own time")
+    assert steps(text + night).endswith("; asked only within 08:00 to 22:00, Europe/Lisbon")

@@ -146,7 +146,7 @@ def test_run_status_release_and_confirm(tmp_path: Path) -> None:
             "why": None, "met": False, "opens_at": "2026-11-02T23:03:00+00:00",
         }  # fmt: skip
         instant = examples.AT.isoformat()
-        lock.tell({"since": instant, "at": instant, "gates": [gate]})
+        lock.tell({"since": instant, "at": instant, "gates": [gate], "person_from": None})
         at_gate = place.json("status")
     assert at_gate["runner"]["waits"]["gates"] == [gate]
     assert_as_documented("harness.status/1", standing, measuring, with_runner, at_gate)

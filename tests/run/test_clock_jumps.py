@@ -48,7 +48,7 @@ class TwoClocks:
     def now(self) -> datetime:
         return self.day
 
-    def local_minute(self) -> int:
+    def local_minute(self, zone: str = "") -> int:
         return 0
 
     def steady_s(self) -> float:
@@ -284,7 +284,7 @@ class Hours(RehearsedClock):
 
     summer_at_s = float("inf")
 
-    def local_minute(self) -> int:
+    def local_minute(self, zone: str = "") -> int:
         shift = 60 if self.elapsed_s >= self.summer_at_s else 0
         return (int(self.elapsed_s / 60) + shift) % 1440
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from harness.plan import document as d
-from harness.rig.rehearsed import RehearsedBench
+from harness.rig.clock import minute_of_day
+from harness.rig.rehearsed import RehearsedBench, RehearsedClock
 from harness.rig.tasks import CommandEnd, EndedBy, LevelReport, LevelTask
 from harness.rig.thermal import Thermal
 from harness.rules.judgement import Verdict
@@ -275,6 +276,24 @@ def test_a_person_is_asked_only_within_the_hours_of_the_plan(
     assert run.go_on() is Outcome.FINISHED
     (asked,) = [x.at for x in run.journal.entries() if isinstance(x.record, r.StepAsked)]
     assert 60 * asked.hour + asked.minute == asked_at
+
+
+def test_a_persons_hours_are_those_of_the_zone_of_the_plans_night() -> None:
+    class Wall(RehearsedClock):
+        def local_minute(self, zone: str = "") -> int:
+            return minute_of_day(self.now(), zone)
+
+    asks = plan(
+        keep=1,
+        conditions=(operator("one"),),
+        person=d.Person(from_minute=8 * 60, to_minute=9 * 60),
+        night=d.Night(start_minute=0, end_minute=420, days=(), zone="Asia/Tokyo"),
+    )
+    run = Rehearsal(asks, clock=Wall())  # it is 20:00 UTC, which is 05:00 in Tokyo
+    run.clock.person = run.confirms()
+    assert run.go_on() is Outcome.FINISHED
+    (asked,) = [x.at for x in run.journal.entries() if isinstance(x.record, r.StepAsked)]
+    assert (asked.hour, asked.minute) == (23, 0)
 
 
 def test_a_confirmation_before_a_newer_boot_is_refused_where_one_is_wanted() -> None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from datetime import UTC, datetime
 
 import pytest
 
+from harness.plan import document as d
 from harness.rig.tasks import CommandEnd, EndedBy
 from harness.rules.judgement import HarnessCost, Verdict
+from harness.run import instructions as i
 from harness.run import records as r
 from harness.run.apply import fold
 from harness.run.state import RunState, begin
 from harness.views.live import LiveView, PlainView, View
+from harness.views.progress import still_s
 from harness.views.safety import confirm_hint
 from tests.plan.words import VOCABULARY, source_of
+from tests.run.rehearsal import plan
 
 PLAN = b"""\
 plan: two slots
@@ -89,3 +94,25 @@ def test_a_line_of_a_pass_that_gives_no_cost_stays_short(frames: int | None, tol
     view.kept(state, r.PassEnded(cell=cell, attempt=1, end=end, frames=frames, harness_cost=cost))
     view.kept(state, r.PassJudged(cell=cell, attempt=1, verdict=Verdict.KEPT, reason=""))
     assert out.getvalue().endswith(f"{told}\n")
+
+
+def test_a_wait_for_a_persons_hours_is_said_once() -> None:
+    out, state = io.StringIO(), at_the_door()
+    hours = d.Person(from_minute=8 * 60, to_minute=9 * 60)
+    state.plan = dataclasses.replace(state.plan, person=hours)
+    view = view_of("plain", out, None)
+    for left_s in (7200.0, 7140.0):  # woken by a request, and goes on
+        view.next(state, i.AwaitHours(seconds=left_s))
+    (line,) = out.getvalue().splitlines()
+    assert line.endswith(
+        "a person is needed, and may be asked in 2 h (hours: 08:00 to 09:00, the rig's own time)"
+    )
+
+
+def test_the_time_left_holds_the_wait_for_a_persons_hours() -> None:
+    state = begin(plan(keep=2))
+    waits = i.AwaitHours(seconds=17 * 3600.0)
+    # two passes of 10 s
+    assert still_s(state, waits, seen={}, since_s=3600.0) == 16 * 3600.0 + 20.0
+    assert still_s(state, waits, seen={}, since_s=20 * 3600.0) == 20.0
+    assert still_s(state, None, seen={}) == 20.0

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from harness.plan import document as d
 from harness.plan.document import Then
 from harness.rig.locks import RunnerLock, runner_at_work
 from harness.rules.gates import GateWatch
@@ -107,6 +108,30 @@ def test_the_words_say_what_is_known() -> None:
     assert waiting_words(waiting.sampled(None)).endswith("at most 46 °C: not measured: no answer")
 
 
+def test_a_wait_for_a_persons_hours_is_told_until_it_is_over() -> None:
+    waiting = Waiting()
+    hours = d.Person(from_minute=8 * 60, to_minute=9 * 60)
+    night = d.Night(start_minute=0, end_minute=420, days=(), zone="Europe/Lisbon")
+    asked = begin(plan(person=hours, night=night))
+    waiting.note.next(asked, i.AwaitHours(seconds=12 * 3600.0))
+    waiting.at_s = 60.0
+    waiting.note.next(asked, i.AwaitHours(seconds=12 * 3600.0 - 60.0))  # woken, and goes on
+    told = waiting.told[-1]
+    assert told is not None
+    assert waiting_words(told) == (
+        "waits since 20:00:00 UTC for a person's hours: 08:00 to 09:00, Europe/Lisbon; the step is "
+        "asked at 2026-03-03 08:00:00 UTC"
+    )
+    assert gates_json(told) == {
+        "since": "2026-03-02T20:00:00+00:00",
+        "at": "2026-03-02T20:01:00+00:00",
+        "gates": [],
+        "person_from": "2026-03-03T08:00:00+00:00",
+    }
+    waiting.note.next(asked, CARRY_OUT)
+    assert waiting.told[-1] is None
+
+
 def test_of_a_load_no_forecast_is_promised() -> None:
     gate = {"reading": "cpu.load", "bound": "at most 70 %", "unit": "%", "value": 98.5, "why": None}
     assert gate_words({**gate, "met": False, "opens_at": None}) == (
@@ -117,7 +142,8 @@ def test_of_a_load_no_forecast_is_promised() -> None:
 def test_who_looks_at_the_lock_finds_the_note_however_often_it_is_written(tmp_path: Path) -> None:
     waiting = Waiting()
     waiting.note.waits(waiting.watch)
-    long, short = waiting.until(120), {"since": "", "at": "", "gates": []}
+    short: dict[str, Any] = {"since": "", "at": "", "gates": [], "person_from": None}
+    long = waiting.until(120)
     with RunnerLock(tmp_path, plan="a.yaml", now=EVENING) as lock:
         for told in (long, short, long, None):
             lock.tell(told)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from harness.views.nights import night_line
+from harness.views.nights import hours_words, night_line
 from tests.end_to_end.runs import Place
 
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -21,6 +21,12 @@ def test_days_and_zone_are_named_where_they_say_something() -> None:
 
 def test_a_night_of_every_day_names_none() -> None:
     assert night_line(start=5, end=420, days=WEEK, zone="") == "night: 00:05 to 07:00" + REST
+
+
+def test_a_persons_hours_name_the_zone_they_are_in() -> None:
+    asked = {"start": 8 * 60, "end": 22 * 60}
+    assert hours_words(**asked, zone="Europe/Lisbon") == "08:00 to 22:00, Europe/Lisbon"
+    assert hours_words(**asked, zone="") == "08:00 to 22:00, the rig's own time"
 
 
 @pytest.mark.slow

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from harness.errors import StoreError
+from harness.errors import AskedError, StoreError
+from harness.plan.nights import zone_of_hours
+from harness.rig.clock import minute_of_day
 from harness.run.apply import fold
 from harness.run.pick import pick
 from harness.run.state import Grid, RunState, begin
@@ -20,7 +22,7 @@ from harness.store.standing import RunLine
 from harness.units import span
 from harness.views.lengths import left_s
 from harness.views.page.desk import Desk
-from harness.views.progress import now_words
+from harness.views.progress import now_words, still_s
 
 MOST_RECORDS = 50_000  #: of a run that is folded here: a second or two
 _KEPT = 2
@@ -63,10 +65,16 @@ class Ahead:
             with self._desk.opened() as store:
                 state = self._folded(store, line.run, grid)
             seen = self._seen(line.run)
-        words = ""
-        if state.phase is not Phase.NEW:
-            words = now_words(state, pick(state, now=self._desk.now()))
-        return AheadOf(next=words, left_s=left_s(state, seen=seen))
+        if state.phase is Phase.NEW:
+            return AheadOf(next="", left_s=left_s(state, seen=seen))
+        now, asks = self._desk.now(), grid.plan.person is not None
+        try:
+            minute = minute_of_day(now, zone_of_hours(grid.plan)) if asks else 0
+        except AskedError as error:
+            return AheadOf(next="", left_s=None, why=f"not told: {error.problems[0].what}")
+        instruction = pick(state, local_minute=minute, now=now)
+        left = still_s(state, instruction, seen=seen)
+        return AheadOf(next=now_words(state, instruction), left_s=left)
 
     def _folded(self, store: Store, run: str, grid: Grid) -> RunState:
         after, state = self._states.pop(run, (0, None))

@@ -53,7 +53,7 @@ class Tonight:
 
     @property
     def waits_at(self) -> dict[str, Any] | None:
-        """Return the gates that the runner of the current run waits at; None: it does not."""
+        """Return what the runner of the current run waits at; None: at nothing."""
         own, runner = self.current, self.runner
         ours = own is not None and runner is not None and runner.run == own.run
         return runner.waits if ours and runner is not None else None
@@ -105,7 +105,7 @@ def doing(
 ) -> str:
     """Return what goes on in a run, in one line.
 
-    *label* is of the cell in a pass, *waits_at* the note of its runner on the gates it waits at.
+    *label* is of the cell in a pass, *waits_at* the note of its runner on what it waits at.
     """
     standing = line.standing
     match standing.phase:
