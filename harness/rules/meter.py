@@ -1,8 +1,8 @@
 """What one pass left -> what was measured: figures, flags, notes, or the fault.
 
-Touches disk. Nothing is believed because a command exited with 0: the capture must be there,
-be inside the attempt's own folder, hold something, be newer than the attempt, and be read
-strictly. Whatever is wrong becomes part of the answer; no file makes this raise.
+Touches disk and processes. Nothing is believed because a command exited with 0: the capture
+must be there, be inside the attempt's own folder, hold something, be newer than the attempt,
+and be read strictly. Whatever is wrong becomes part of the answer; no file makes this raise.
 """
 
 from __future__ import annotations
@@ -10,13 +10,11 @@ from __future__ import annotations
 import json
 import math
 import os
-import re
 import stat
 from pathlib import Path
 
 from harness.plan.document import Cut, FigureFrom, FigureSpec, Frames, Report
 from harness.rig.captures.assembly import Part
-from harness.rig.captures.cells import PLAIN
 from harness.rig.captures.declared import declared
 from harness.rig.captures.read import read_capture
 from harness.rig.tasks import PassReport, PassTask
@@ -26,14 +24,12 @@ from harness.rules.figures import figures
 from harness.rules.flags import flags
 from harness.rules.judgement import Figure, Measured
 from harness.rules.observer import harness_cost, not_told
+from harness.rules.printed import NotFound, number_printed, shown, texts_printed
 from harness.rules.reported import Reported, reported
 
 #: Frames may last a little longer than the command: clocks differ, and a recorder starts early.
 WALL_SHARE = 1.02
 WALL_SLACK_S = 0.25
-
-MOST_OUTPUT_BYTES = 64 << 20  #: of output that a pattern is looked for in
-_MOST_SHOWN = 60
 
 
 class Fault(Exception):
@@ -196,12 +192,10 @@ def _said(report_: Report, folder: Path, report: PassReport) -> tuple[str, ...]:
     """Return the texts a title gave for one report; none where it said nothing of it."""
     if report_.source is FigureFrom.OUTPUT:
         assert report_.pattern is not None, "a report from output has a pattern"
-        found = (
-            match["value"]
-            for stream in ("stdout", "stderr")
-            for match in re.finditer(report_.pattern, _output(folder, stream))
-        )
-        return tuple(text for text in found if text)
+        try:
+            return tuple(filter(None, texts_printed(report_.pattern, folder)))
+        except NotFound as error:
+            raise Fault("no-figure", f"report {report_.name!r}: {error}") from None
     assert report_.file is not None and report_.pointer is not None, "a report from JSON has both"
     try:
         value = pointer.look_up(
@@ -238,36 +232,10 @@ def _figure(spec: FigureSpec, value: float, *, unit: str, definition: str) -> Fi
 
 def _in_output(spec: FigureSpec, folder: Path) -> float:
     assert spec.pattern is not None, "a figure from output has a pattern"
-    pattern = re.compile(spec.pattern)
-    for stream in ("stdout", "stderr"):
-        texts = [match["value"] for match in pattern.finditer(_output(folder, stream))]
-        values = sorted({_number(text, spec, f"output/{stream}") for text in texts})
-        if len(values) > 1:
-            raise Fault(
-                "no-figure",
-                f"figure {spec.name!r}: the pattern finds {len(values)} different values in "
-                f"output/{stream}, {values[0]:g} to {values[-1]:g}; make it find the one that is "
-                "meant",
-            )
-        if values:
-            return values[0]
-    raise Fault("no-figure", f"figure {spec.name!r}: the pattern is not found in the output")
-
-
-def _output(folder: Path, stream: str) -> str:
     try:
-        with (folder / "output" / stream).open("rb") as file:
-            return file.read(MOST_OUTPUT_BYTES).decode("utf-8", "replace")
-    except OSError:
-        return ""
-
-
-def _number(text: str | None, spec: FigureSpec, where: str) -> float:
-    written = (text or "").encode()
-    value = float(written) if PLAIN.grammar()[0].fullmatch(written) else float("nan")
-    if not abs(value) < float("inf"):
-        raise Fault("no-figure", f"figure {spec.name!r}: {_shown(text)} in {where} is not a number")
-    return value
+        return number_printed(spec.pattern, folder)
+    except NotFound as error:
+        raise Fault("no-figure", f"figure {spec.name!r}: {error}") from None
 
 
 def _in_json(spec: FigureSpec, folder: Path, report: PassReport) -> float:
@@ -284,15 +252,10 @@ def _in_json(spec: FigureSpec, folder: Path, report: PassReport) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise Fault(
             "no-figure",
-            f"figure {spec.name!r}: {_shown(value)} at {spec.pointer} in {spec.file} is not a "
+            f"figure {spec.name!r}: {shown(value)} at {spec.pointer} in {spec.file} is not a "
             "number",
         )
     try:
         return float(value)
     except OverflowError:  # a whole number of JSON may have any number of digits
         return math.inf if value > 0 else -math.inf
-
-
-def _shown(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= _MOST_SHOWN else text[:_MOST_SHOWN] + "…"

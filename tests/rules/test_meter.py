@@ -11,6 +11,7 @@ import pytest
 
 from harness.plan.document import Better, Command, Cut, FigureFrom, FigureSpec, Frames, Title
 from harness.rig.tasks import CommandEnd, EndedBy, PassReport, PassTask
+from harness.rules import finding
 from harness.rules.judgement import Measured
 from harness.rules.meter import measure
 
@@ -185,6 +186,10 @@ def test_a_figure_is_found_in_output_that_is_not_text(folder: Path) -> None:
     [
         (b"", "not found"),
         (b"score = 1.2.3\n", "not a number"),
+        (b"score = 1,234.5\n", "takes '1' out of '1,234.5' in output/stdout"),
+        (b"score = 1234,5\n", "takes '1234' out of '1234,5'"),
+        (b"score = 1.5e3\n", "takes '1.5' out of '1.5e3'"),
+        (b"score = 1 234\n", "takes '1' out of '1 234'"),
         (b"score = 10\nscore = 11\n", "2 different values"),
         (b"score = " + b"9" * 301 + b"\n", "1e+301 is beyond all measure"),
         (b"score = 0." + b"0" * 300 + b"1\n", "1e-301 is beyond all measure"),
@@ -196,6 +201,17 @@ def test_a_figure_that_is_not_measured_is_a_fault(folder: Path, output: bytes, s
     assert found.fault == "no-figure"
     assert said in str(found.problem)
     assert found.figures == ()
+
+
+def test_a_pattern_that_does_not_come_back_is_a_fault(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(finding, "SEARCH_S", 0.3)
+    (folder / "output" / "stdout").write_bytes(b"a" * 41 + b"b\n")
+    hangs = spec(FigureFrom.OUTPUT, pattern="(?P<value>(a+)+)$")
+    found = measured(folder, frames=None, figures=(hangs,))
+    assert (found.fault, found.figures) == ("no-figure", ())
+    assert "43 characters of output/stdout did not come back" in str(found.problem)
 
 
 JSON = spec(FigureFrom.JSON, file="result.json", pointer="/summary/psnr_db", unit="dB")

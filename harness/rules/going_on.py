@@ -1,0 +1,108 @@
+r"""Whether a number that a pattern took out of a text goes on beside what was taken.
+
+Pure. ``[0-9.]+`` takes 1 out of ``1,234.5``: a number, and a wrong one. What was taken is
+whole only where the text beside it cannot be more of the same number. Where that is open the
+number is refused, since a void pass is seen and a wrong figure is not:
+
+    1,234.5  1234,5  1'234  1_234  1:23.4   a mark and a digit directly behind it: it goes on
+    1.5e3  1.5×10^3                         so does a power of ten
+    .5  -5                                  a point or a sign directly before belongs to it
+    1 234                                   one blank and three digits behind one to three
+                                            digits: thousands, whatever word follows
+    12.5, 13 frames                         a comma and a blank: the sentence goes on
+    60 fps  60.5 144  1234 567  60  144     no thousands are written so: another number begins
+    22:15:09 600                            nor here: what stands before is a time, a date
+
+A pattern may say itself that another number begins there, with the mark and a digit beside
+the group: ``(?P<value>[0-9.]+),[0-9]`` or ``[0-9]+,(?P<value>[0-9.]+)``; and ``-(?P<value>``
+that a dash is no sign.
+"""
+
+from __future__ import annotations
+
+import re
+
+_SPACES = "\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{THIN SPACE}"
+_MARKS = ".,:_'\N{RIGHT SINGLE QUOTATION MARK}" + _SPACES
+_SIGNS = "\\-\N{MINUS SIGN}"
+#: So much is looked at on either side, characters.
+_BESIDE = 40
+
+_BEHIND = re.compile(rf"[{_MARKS}]?\d|[eE][+{_SIGNS}]?\d|\s?[x×*]\s?10(?:\^|\*\*|[²³¹⁰-⁹⁻])")
+_BEFORE = re.compile(rf"\d[{_MARKS}]?\Z|(?<!\.)\.\Z|[{_SIGNS}]\Z")
+#: Thousands set apart by blanks, around what was taken.
+_THOUSAND_BEHIND = re.compile(r" \d{3}(?!\d)")
+_THOUSAND_BEFORE = re.compile(r"(?<!\d[:.,/-])(?<![\d.,])\d{1,3}(?: \d{3})* \Z")
+_LEADING = re.compile(r"[+-]?\d{1,3}")
+_FOLLOWING = re.compile(r"\d{3}(?:\.\d+)?")
+#: For showing: the whole, as it stands.
+_LEFT = re.compile(rf"(?:\d{{1,3}} (?=\d|\Z)|[\d{_MARKS}{_SIGNS}])*\Z")
+_RIGHT = re.compile(rf"(?:\d|[{_MARKS}]\d| \d{{3}}(?!\d)|[eE][+{_SIGNS}]?\d|\s?[x×*]\s?10\S*)*")
+
+
+def goes_on(pattern: str, text: str, start: int, end: int) -> str | None:
+    r"""Return the number as it stands in *text* where it goes on beside what was taken.
+
+    Args:
+        pattern: What took it: a regular expression with the group ``value``.
+        text: Where it was taken from.
+        start: Where what was taken begins.
+        end: Where it ends.
+
+    Returns:
+        The whole, or None: what was taken is all of it.
+
+    >>> goes_on(r"(?P<value>[0-9.]+)", "score = 1,234.5", 8, 9)
+    '1,234.5'
+    >>> goes_on(r"(?P<value>[0-9.]+)", "score = 12.5, 13 frames", 8, 12) is None
+    True
+    """
+    taken = text[start:end]
+    if not taken[-1:].isdigit() and not taken[:1].isdigit():
+        return None  # no number: that is found anyway
+    before, behind = text[max(0, start - _BESIDE) : start], text[end : end + _BESIDE]
+    left, right = _beside_the_group(pattern)
+    more = _BEHIND.match(behind) is not None or (
+        _LEADING.fullmatch(taken) is not None and _THOUSAND_BEHIND.match(behind) is not None
+    )
+    less = _BEFORE.search(before) is not None or (
+        _FOLLOWING.fullmatch(taken) is not None and _THOUSAND_BEFORE.search(before) is not None
+    )
+    if (more and not _another_begins(right, behind)) or (less and not _another_ended(left, before)):
+        head, tail = _LEFT.search(before), _RIGHT.match(behind)
+        assert head is not None and tail is not None, "both match nothing, too"
+        return f"{head[0].lstrip(_SPACES)}{taken}{tail[0]}"
+    return None
+
+
+def _another_begins(right: str, behind: str) -> bool:
+    """Return whether the pattern itself has the mark there, and a digit behind it."""
+    mark = rf"\\?{re.escape(behind[:1])}"
+    return re.match(rf"{mark}(?:\\d|\[0-9|[0-9])", right) is not None
+
+
+def _another_ended(left: str, before: str) -> bool:
+    """Return whether the pattern itself has the mark there, and a digit before it; or a dash."""
+    mark = rf"\\?{re.escape(before[-1:])}\Z"
+    if before[-1:] in ("-", "\N{MINUS SIGN}"):
+        return re.search(mark, left) is not None
+    return re.search(rf"(?:\\d|0-9\.?\]|[0-9])(?:[+*?]|\{{\d+\}})?{mark}", left) is not None
+
+
+def _beside_the_group(pattern: str) -> tuple[str, str]:
+    """Return what a pattern has before the group ``value``, and behind it."""
+    left, _, rest = pattern.partition("(?P<value>")
+    depth, within, place = 1, False, 0
+    while place < len(rest) and depth:
+        sign = rest[place]
+        if sign == "\\":
+            place += 1
+        elif within:
+            within = sign != "]"
+        elif sign == "[":
+            within = True
+            place += rest[place + 1 : place + 2] in ("]", "^")  # the first "]" is itself
+        else:
+            depth += (sign == "(") - (sign == ")")
+        place += 1
+    return left, rest[place:]
