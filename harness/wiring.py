@@ -37,6 +37,7 @@ def vocabulary() -> Vocabulary:
     from harness.plan.vocabulary import KnownReading, KnownRule, Vocabulary
     from harness.rig.fingerprint_fields import FIELDS
     from harness.rig.quantities import QUANTITIES
+    from harness.rig.zones import zones_instead
     from harness.rules.figures import names
     from harness.rules.kinds import KINDS
 
@@ -57,6 +58,7 @@ def vocabulary() -> Vocabulary:
         },
         figures=names(),
         fields=FIELDS,
+        zones_instead=zones_instead,
     )
 
 

@@ -11,12 +11,11 @@ import json
 import platform
 import shutil
 from collections.abc import Iterator
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import TextIO
-from zoneinfo import ZoneInfo
 
 from harness.commands.run import checked
 from harness.commands.sensors import WINDOW_S
@@ -25,7 +24,7 @@ from harness.plan.canonical import plan_hash
 from harness.plan.cells import cells
 from harness.plan.document import Plan
 from harness.plan.nights import night_end
-from harness.rig.clock import MachineClock
+from harness.rig.clock import MachineClock, zone_named
 from harness.rig.survey import ReferenceSeen, Seen, Surveyor
 from harness.run.findings import Observed
 from harness.run.preflight import preflight, read_for, ready
@@ -92,8 +91,7 @@ def _until(plan: Plan, now: datetime) -> datetime:
     """Return when the plan's night ends; without one, some hours from now."""
     if plan.night is None:
         return now.astimezone() + timedelta(hours=_AHEAD_H)
-    zone: tzinfo | None = ZoneInfo(plan.night.zone) if plan.night.zone else None
-    zone = zone or now.astimezone().tzinfo
+    zone = zone_named(plan.night.zone) or now.astimezone().tzinfo
     assert zone is not None
     return night_end(plan.night, now, zone=zone)
 

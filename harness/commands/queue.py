@@ -18,7 +18,7 @@ from harness.plan.check import check
 from harness.plan.instants import instant_of
 from harness.plan.read import read_plan
 from harness.rig.at_terminal import login_name
-from harness.rig.clock import MachineClock
+from harness.rig.clock import MachineClock, zone_named
 from harness.settings import rig_folder, store_folder
 from harness.watch import events as e
 from harness.watch.due import next_starts
@@ -111,6 +111,8 @@ def _entry(args: argparse.Namespace, now: datetime) -> e.Queued:
             "the plan says limits: none, which is for attended runs only",
             "write limits, or carry it out with somebody there: harness run",
         )
+    if plan.night is not None:
+        zone_named(plan.night.zone)  # no entry is kept that no daemon of this rig can time
     if plan.night is None and args.at is None:
         raise _asked(
             "no-time",

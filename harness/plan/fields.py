@@ -11,7 +11,7 @@ from harness.plan.history_fields import ENOUGH, EXTENDS, REFERENCE, REUSE
 from harness.plan.kinds import ByShape, Field, Kind, ListOf, Values
 from harness.plan.mappings import Mapping, Named, NamedParts
 from harness.plan.measures import Days, Hours, Length, Share, TimeOfDay, Whole
-from harness.plan.texts import NAME, Choice, Flag, Text
+from harness.plan.texts import NAME, Choice, Flag, Text, Zone
 from harness.plan.title_fields import STEP, TITLE_FIELDS
 
 #: A cell that needs more passes than this is not measured better, and no night holds it.
@@ -162,7 +162,7 @@ NIGHT_DAYS: Field[tuple[str, ...] | tuple[tuple[str, ...], ...]] = Field(
     "days on which it begins",
     default="mon-sun",
 )
-NIGHT_ZONE: Field[str] = Field("zone", Text("a time zone", most=64), "a time zone's name")
+NIGHT_ZONE: Field[str] = Field("zone", Zone("a time zone", most=64), "a time zone's name")
 
 # the plan
 PLAN: Field[str] = Field("plan", NAME, "the plan's name", required=True)

@@ -18,7 +18,7 @@ from harness.plan.kinds import ByShape, Field, Kind, ListOf, NotBuilt
 from harness.plan.mappings import Mapping as PlanMapping
 from harness.plan.mappings import NamedParts
 from harness.plan.measures import Days, Hours, Length, Share, Size, TimeOfDay, Whole
-from harness.plan.texts import Arguments, CaptureFile, Choice, Flag, Pattern, Pointer, Text
+from harness.plan.texts import Arguments, CaptureFile, Choice, Flag, Pattern, Pointer, Text, Zone
 from harness.plan.vocabulary import Vocabulary
 
 Schema = dict[str, Any]
@@ -143,6 +143,7 @@ _WRITERS: Mapping[type, Callable[[_Writer, Any], Schema]] = {
     ListOf: _Writer.list_of,
     ByShape: _Writer.by_shape,
     Text: _Writer.text,
+    Zone: _Writer.text,
     Whole: _Writer.whole,
     Choice: lambda writer, kind: {"enum": list(kind.words)},
     Flag: _fixed({"enum": [True, False, "true", "false"]}),

@@ -107,6 +107,30 @@ def _look_behind(node: ScalarNode, desk: Desk, path: str) -> None:
 NAME = Text("a name", most=MOST_NAME)
 
 
+class Zone(Text):
+    """The name of a time zone that this system knows."""
+
+    __slots__ = ()
+
+    def __call__(self, node: Node, desk: Desk, path: str) -> str | None:
+        """Return the value of *node*, as ``Kind`` says."""
+        text = super().__call__(node, desk, path)
+        look_up = desk.vocabulary.zones_instead
+        instead = look_up(text) if text is not None and look_up is not None else None
+        if text is None or instead is None:
+            return text
+        if not instead:  # the plan may be for another rig, and it may be right
+            what = f"{path}: this system has no time zones to look {shown(text)} up in"
+            do = "install the system's time zones (tzdata), here and on the rig"
+            desk.warn(node, "no-such-zone", what, do)
+            return text
+        near = nearest(text, instead)
+        what = f"{path}: this system knows no time zone {shown(text)}"
+        do = f"write {near}" if near else "write its name in the tz database, as in Europe/Lisbon"
+        desk.error(node, "no-such-zone", what, do)
+        return None
+
+
 class Choice(Kind[str]):
     """One of a few words."""
 

@@ -6,7 +6,10 @@ classes are written by hand, as every check makes them: see ``harness.plan.sourc
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
+
+#: Returns None where a time zone is known, else the names of all that are.
+ZonesInstead = Callable[[str], Collection[str] | None]
 
 
 class KnownReading:
@@ -67,9 +70,11 @@ class Vocabulary:
         rules: Discard rules by name.
         figures: Names of the figures that frames give.
         fields: Names of fingerprint fields that are not readings, such as ``title.build``.
+        zones_instead: Told the name of a time zone, returns None where this system knows it,
+            else all names it knows; None: time zones are not looked at.
     """
 
-    __slots__ = ("fields", "figures", "readings", "rules")
+    __slots__ = ("fields", "figures", "readings", "rules", "zones_instead")
 
     def __init__(
         self,
@@ -78,8 +83,10 @@ class Vocabulary:
         rules: Mapping[str, KnownRule],
         figures: tuple[str, ...] = (),
         fields: tuple[str, ...] = (),
+        zones_instead: ZonesInstead | None = None,
     ) -> None:
         self.readings = readings
         self.rules = rules
         self.figures = figures
         self.fields = fields
+        self.zones_instead = zones_instead

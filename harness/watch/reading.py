@@ -8,11 +8,11 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from harness.errors import HarnessError, StoreError
 from harness.plan.canonical import plan_hash
 from harness.plan.document import Plan
+from harness.rig.clock import zone_named
 from harness.store.sqlite import Store, open_store
 from harness.store.standing import RunLine
 from harness.watch.due import Hours
@@ -46,12 +46,12 @@ class PlanFiles:
     def _read(self, path: str) -> PlanFacts | str:
         try:
             plan = self._checked(path)
+            zone = zone_named(plan.night.zone) if plan.night is not None else None
         except HarnessError as error:
             first = error.problems[0]
-            return f"the plan has errors: {first.what}"
+            return f"the plan cannot be used: {first.what}"
         if plan.limits_none:
             return "the plan says limits: none, which is for attended runs only"
-        zone = ZoneInfo(plan.night.zone) if plan.night is not None and plan.night.zone else None
         return PlanFacts(
             name=plan.name,
             hash=plan_hash(plan),

@@ -46,10 +46,10 @@ def test_a_name_that_is_no_time_zone_is_refused(zone: str, tmp_path: Path) -> No
     path = tmp_path / "zoned.yaml"
     path.write_text(changed(add=f'night: {{start: "22:30", end: "07:00", zone: "{zone}"}}\n'))
 
-    status, _, err = asked(str(path))
+    status, out, _ = asked(str(path))
 
     assert status == Exit.ASKED_WRONGLY
-    assert "error[no-such-zone]: night.zone" in err
+    assert "error[no-such-zone]: night.zone" in out
 
 
 def test_a_plan_in_order_is_told_in_numbers(example: str) -> None:

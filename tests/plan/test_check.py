@@ -15,8 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from harness.errors import PlanError, render
-from harness.plan.check import check
+from harness.plan.check import Checked, check
 from harness.plan.read import read_plan
+from harness.plan.vocabulary import Vocabulary
 from tests.plan.words import CLEAN, VOCABULARY, changed, checked, codes, source_of
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "plans"
@@ -213,6 +214,35 @@ def test_what_is_no_plan_is_refused_at_its_place(text: str, at: str) -> None:
     first = checked(text).errors[0]
 
     assert str(first.place) == f"plan.yaml:{at}"
+
+
+def zoned(zone: str, *known: str) -> Checked:
+    """Return what checking a plan in this time zone gives where *known* are all there are."""
+    vocabulary = Vocabulary(
+        readings=VOCABULARY.readings,
+        rules=VOCABULARY.rules,
+        zones_instead=lambda name: None if name in known else known,
+    )
+    night = f'night: {{start: "22:30", end: "07:00", zone: {zone}}}\n'
+    return check(source_of(changed(add=night).encode()), vocabulary)
+
+
+def test_a_time_zone_that_nobody_knows_is_refused_at_its_place() -> None:
+    (problem,) = zoned("Europe/lisbon", "Asia/Tokyo", "Europe/Lisbon").errors
+
+    assert (problem.code, problem.do) == ("no-such-zone", "write Europe/Lisbon")
+    assert str(problem.place) == "plan.yaml:14:45"
+
+
+def test_a_time_zone_that_the_system_knows_is_taken() -> None:
+    assert zoned("Europe/Lisbon", "Europe/Lisbon").problems == ()
+
+
+def test_a_system_without_time_zones_warns_and_takes_the_name() -> None:
+    result = zoned("Europe/Lisbon")
+
+    assert [(each.code, each.severity) for each in result.problems] == [("no-such-zone", "warning")]
+    assert result.plan is not None
 
 
 @given(st.binary(max_size=300))
