@@ -170,11 +170,16 @@ def queued(plans: Path, store: Path, plan: PlanFile, by: str) -> str:
     path = str(plans / plan.name)
     found = asked("queue", [f"--store={store}", f"--by={by}", path])
     number = next(each["entry"] for each in found["entries"] if each["plan"] == path)
-    starts = (each["at"] for each in found["next_starts"] if each["entry"] == number)
-    when = next(starts, None)
-    start = f"; next start {when[:10]} {when[11:16]} UTC" if when else ""
+    first = next((each for each in found["next_starts"] if each["entry"] == number), None)
+    start = "" if first is None else f"; next start {_when(first)}"
     idle = "" if found["daemon"] else "; no daemon watches this rig: harness daemon"
     return f"{plan.name} is on the queue as number {number}{start}{idle}"
+
+
+def _when(start: Mapping[str, Any]) -> str:
+    if start["waits"]:
+        return f"as soon as that is over: {start['waits']}"
+    return "now" if start["now"] else f"{start['at'][:10]} {start['at'][11:16]} UTC"
 
 
 def on_queue(rig: Path, store: Path) -> tuple[QueuedPlan, ...]:

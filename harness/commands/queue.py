@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import platform
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -19,17 +21,20 @@ from harness.plan.instants import instant_of
 from harness.plan.read import read_plan
 from harness.rig.at_terminal import login_name
 from harness.rig.clock import MachineClock, zone_named
+from harness.rig.locks import Owner, runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.watch import events as e
-from harness.watch.due import next_starts
+from harness.watch.due import Hours, Opening, begun, next_starts
 from harness.watch.journal import WatchJournal
 from harness.watch.lock import daemon_at_work, wake_daemon
 from harness.watch.ports import PlanFacts
 from harness.watch.reading import PlanFiles
 from harness.watch.standing import Standing
+from harness.watch.watched_rig import WatchedRig
 from harness.wiring import vocabulary
 
 SCHEMA = "harness.queue/1"
+_MOST_STARTS = 3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -157,8 +162,8 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
     plans = PlanFiles(lambda file: check(read_plan(file), vocabulary()).accepted())
     facts = {entry.entry: plans.facts(entry.plan) for entry in standing.entries}
     hours = {n: each.hours for n, each in facts.items() if isinstance(each, PlanFacts)}
-    starts = next_starts(standing.entries, hours, now)
     daemon = daemon_at_work(rig_folder())
+    starts = _starts(standing, hours, now)
     rows: list[dict[str, object]] = []
     for entry in standing.entries:
         fact, left = facts[entry.entry], standing.last_left(entry.entry)
@@ -183,7 +188,15 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
             "schema": SCHEMA,
             "daemon": daemon.pid if daemon is not None else None,
             "entries": rows,
-            "next_starts": [{"entry": x.entry.entry, "at": x.start.isoformat()} for x in starts],
+            "next_starts": [
+                {
+                    "entry": opening.entry.entry,
+                    "at": opening.start.isoformat(),
+                    "now": opening.start <= now,
+                    "waits": waits or None,
+                }
+                for opening, waits in starts
+            ],
         }
         print(json.dumps(shown, ensure_ascii=False), file=out)
         return
@@ -202,13 +215,33 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
             print(f"      last: {row['last']}{why}", file=out)
     if not rows:
         print("nothing is queued: harness queue PLAN", file=out)
-    for start in starts:
-        local = f"{start.start.astimezone():%a %Y-%m-%d %H:%M %Z}"
-        print(
-            f"next start: {local} ({start.start:%Y-%m-%d %H:%M} UTC), {start.entry.plan}", file=out
-        )
+    for opening, waits in starts:
+        print(f"next start: {_when(opening, waits, daemon, now)}, {opening.entry.plan}", file=out)
     if rows and daemon is None:
         print("no daemon watches this rig, so nothing is started: harness daemon", file=out)
+
+
+def _starts(
+    standing: Standing, hours: Mapping[int, Hours], now: datetime
+) -> list[tuple[Opening, str]]:
+    """Return the next starts, with why one whose time has come is not made; those first."""
+    rig = rig_folder()
+    owner = runner_at_work(rig) if rig.exists() else None
+    busy = f"the runner of {owner.plan or 'another plan'} is at work" if owner is not None else ""
+    holds = WatchedRig(rig, name=platform.node()).holds()
+    open_now = begun(standing, hours, now, busy=busy, holds=holds)
+    coming = next_starts(standing.entries, hours, now, most=_MOST_STARTS)
+    all_ = [(x.opening, x.waits) for x in open_now] + [(x, "") for x in coming]
+    return all_[:_MOST_STARTS]
+
+
+def _when(opening: Opening, waits: str, daemon: Owner | None, now: datetime) -> str:
+    if waits:
+        return f"as soon as that is over: {waits}"
+    if opening.start <= now:
+        return "now" if daemon is not None else "now, as soon as a daemon watches this rig"
+    local = f"{opening.start.astimezone():%a %Y-%m-%d %H:%M %Z}"
+    return f"{local} ({opening.start:%Y-%m-%d %H:%M} UTC)"
 
 
 def _local(instant: str) -> str:

@@ -147,6 +147,41 @@ def openings(entry: Queued, hours: Hours, now: datetime) -> Iterator[Opening]:
             yield Opening(entry=entry, night=each.day.isoformat(), start=each.start, end=each.end)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Begun:
+    """An opening whose time has come and that is not over for its entry.
+
+    ``waits`` is why no runner is started for it at this moment; empty: a daemon would do so.
+    """
+
+    opening: Opening
+    waits: str
+
+
+def begun(
+    standing: Standing,
+    hours: Mapping[int, Hours],
+    now: datetime,
+    *,
+    busy: str = "",
+    holds: Sequence[Held] = (),
+) -> tuple[Begun, ...]:
+    """Return what a daemon would begin at *now*, or as soon as it may, in the queue's order.
+
+    The arguments are those of ``due``. Steps of persons are not looked at: they stand in the
+    stores.
+    """
+    waits = due(standing, hours, now, busy=busy, holds=holds).waits
+    found = []
+    for entry in standing.entries:
+        ahead = openings(entry, hours[entry.entry], now) if entry.entry in hours else iter(())
+        first = next(ahead, None)
+        if first is None or first.start > now or _over(standing.starts.get(first.key, [])):
+            continue
+        found.append(Begun(opening=first, waits=waits.get(entry.entry, "")))
+    return tuple(found)
+
+
 def next_starts(
     entries: Sequence[Queued], hours: Mapping[int, Hours], now: datetime, *, most: int = 3
 ) -> tuple[Opening, ...]:

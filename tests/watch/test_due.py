@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from harness.plan.document import Night
 from harness.watch import events as e
-from harness.watch.due import Due, Held, Hours, due, next_starts
+from harness.watch.due import Due, Held, Hours, begun, due, next_starts
 from harness.watch.standing import fold
 from tests.watch.fakes import LISBON, NIGHT
 
@@ -137,6 +137,43 @@ def test_the_next_three_starts_are_of_all_plans_in_order_of_time() -> None:
         (2, "11-26 12:00"),
         (1, "11-26 22:30"),
         (1, "11-27 22:30"),
+    ]
+
+
+def begun_at(instant: str, *events: e.Event, **more: object) -> list[tuple[int, str]]:
+    standing = fold(events)
+    every = dict.fromkeys(standing.queued, HOURS)
+    found = begun(standing, every, datetime.fromisoformat(instant), **more)  # type: ignore[arg-type]
+    return [(each.opening.entry.entry, each.waits) for each in found]
+
+
+def test_a_plan_whose_night_is_open_has_begun() -> None:
+    assert begun_at("2026-11-25T23:00Z", entry()) == [(1, "")]
+
+
+def test_a_plan_that_was_told_to_run_now_has_begun() -> None:
+    assert begun_at("2026-11-25T12:00Z", entry(start="2026-11-25T12:00:00+00:00")) == [(1, "")]
+
+
+def test_before_its_night_a_plan_has_not_begun() -> None:
+    assert begun_at("2026-11-25T22:29:59Z", entry()) == []
+
+
+def test_a_night_that_is_over_for_a_plan_has_not_begun_again() -> None:
+    paused = (started(1, "2026-11-25"), left(1, "2026-11-25", e.Leaving.PAUSED))
+
+    assert begun_at("2026-11-25T23:00Z", entry(), *paused) == []
+
+
+def test_what_has_begun_says_what_it_waits_for() -> None:
+    held = [Held(reason="the pump stood still")]
+
+    assert begun_at("2026-11-25T23:00Z", entry(1), entry(2)) == [
+        (1, ""),
+        (2, "/plans/1.yaml comes first"),
+    ]
+    assert begun_at("2026-11-25T23:00Z", entry(1), holds=held) == [
+        (1, "the rig is held: the pump stood still")
     ]
 
 
