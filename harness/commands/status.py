@@ -12,6 +12,7 @@ from harness.rig.holds import Holds
 from harness.rig.locks import runner_at_work
 from harness.settings import rig_folder, store_folder
 from harness.store.sqlite import open_store
+from harness.views.interrupted import interrupted, phase_words
 from harness.views.run_line import line_json
 from harness.views.superseded import superseded_json, superseded_lines
 from harness.views.waiting import gates_json, waiting_words
@@ -21,14 +22,10 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any, TextIO
 
-    from harness.rig.locks import Owner
-    from harness.store.sqlite import Store
     from harness.store.standing import RunLine
 
 SCHEMA = "harness.status/1"
 _LATEST = 10
-_AT_WORK = ("new", "idle", "level", "pass", "ended")  # a runner leaves no run in these
-_ANSWERED = (["step-confirmed"], ["request-answered"])  # kept without a runner, too
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,7 +44,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         lines = store.runs(limit=-1 if args.all else _LATEST)
         rig = rig_folder()
         owner = runner_at_work(rig) if rig.exists() else None
-        interrupted = {line.run: _interrupted(line, owner, store) for line in lines}
+        gone = {line.run: interrupted(line, owner, store=store, node=_node) for line in lines}
         again = {line.run: _bodies(store.reopened(line.run)) for line in lines}
     holds = Holds(rig).standing()
     if args.json:
@@ -70,7 +67,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 {"id": h.id, "run": h.run, "reason": h.reason, "do": h.do, "at": h.at}
                 for h in holds
             ],
-            "runs": [_as_json(x, interrupted[x.run], again[x.run]) for x in lines],
+            "runs": [_as_json(x, gone[x.run], again[x.run]) for x in lines],
         }
         print(json.dumps(shown, ensure_ascii=False), file=out)
         return Exit.WELL
@@ -100,7 +97,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             line,
             folder,
             out,
-            interrupted=interrupted[line.run] is True,
+            gone=gone[line.run],
             at_work=owner is not None,
             at_gate=owner is not None and owner.run == line.run and owner.waits is not None,
             standing_holds=frozenset(hold.id for hold in holds),
@@ -112,27 +109,10 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     return Exit.WELL
 
 
-def _interrupted(line: RunLine, owner: Owner | None, store: Store) -> bool | None:
-    """Return whether the runner of a run went without leaving it; None: not to be seen here.
-
-    A run that waits for a person, is paused or is finished was left as it should be, and so was
-    one whose step was confirmed while no runner was at work.
-    """
-    if line.standing.phase not in _AT_WORK:
-        return False
-    if owner is not None:
-        # A runner that has not yet said which run it carries out may be that of this one.
-        ours = owner.carries_out(line.run, store=store.folder)
-        if ours is not False:
-            return False if ours else None
+def _node() -> str:
     import platform
 
-    if line.rig != platform.node():
-        return None  # that rig's runner holds a lock of that rig
-    if line.standing.phase != "idle":
-        return True
-    last = [row.kind for row in store.rows(line.run, after=line.standing.seq - 1)]
-    return last not in _ANSWERED
+    return platform.node()
 
 
 def _print_run(
@@ -140,7 +120,7 @@ def _print_run(
     folder: Path,
     out: TextIO,
     *,
-    interrupted: bool,
+    gone: bool | None,
     at_work: bool,
     at_gate: bool,
     standing_holds: frozenset[str],
@@ -152,13 +132,13 @@ def _print_run(
         f"{cells}: {standing.accepted} accepted, {standing.short} short, "
         f"{standing.failed} failed, {line.open_cells} open; {passes} judged"
     )
-    phase = f"interrupted, {standing.phase}" if interrupted else standing.phase
+    phase = phase_words(line, gone)
     print(f"{line.run}   {phase} since {_instant(standing.since)}", file=out)
     print(f"  plan {line.plan_name}, rig {line.rig}, started {_instant(line.created_at)}", file=out)
     print(f"  {counts}", file=out)
     doing = (
         _interruption(line)
-        if interrupted
+        if gone
         else _doing(line, folder, at_work=at_work, standing_holds=standing_holds)
     )
     if doing and not (at_gate and standing.phase == "idle"):  # the gate is told of already
@@ -230,12 +210,9 @@ def _waits(text: str | None) -> dict[str, Any] | None:
     return waits
 
 
-def _as_json(
-    line: RunLine, interrupted: bool | None, again: list[dict[str, Any]]
-) -> dict[str, object]:
+def _as_json(line: RunLine, gone: bool | None, again: list[dict[str, Any]]) -> dict[str, object]:
     return {
-        **line_json(line),
-        "interrupted": interrupted,
+        **line_json(line, interrupted=gone),
         "superseded": superseded_json(again),
         "waits": _waits(line.standing.waits),
     }

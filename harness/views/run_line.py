@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     from harness.store.standing import RunLine
 
 
-def line_json(line: RunLine) -> dict[str, object]:
-    """Return a run as a list of runs shows it."""
+def line_json(line: RunLine, *, interrupted: bool | None) -> dict[str, object]:
+    """Return a run as a list of runs shows it, and whether its runner is gone (None: not known)."""
     standing = line.standing
     return {
         "run": line.run,
@@ -20,6 +20,7 @@ def line_json(line: RunLine) -> dict[str, object]:
         "created_at": line.created_at,
         "phase": standing.phase,
         "since": standing.since,
+        "interrupted": interrupted,
         "cells": {
             "all": line.cells,
             "open": line.open_cells,

@@ -72,7 +72,8 @@ def whole_tonight(page: Page) -> tuple[now.Tonight, float, str | None]:
     desk = page.desk
     lines = desk.lines()
     runner = desk.owner()
-    found = now.tonight(lines, at=desk.now(), runner=runner, holds=desk.holds())
+    gone = desk.interrupted(lines)
+    found = now.tonight(lines, at=desk.now(), runner=runner, holds=desk.holds(), interrupted=gone)
     own = found.current
     known = desk.grid(own.run) if own is not None else None
     label = None
@@ -85,19 +86,22 @@ def whole_tonight(page: Page) -> tuple[now.Tonight, float, str | None]:
 
 def runs(request: Request) -> Response:
     """Give every run."""
-    lines = page_of(request).desk.lines(limit=-1)
-    return answer_json(
-        {"schema": "harness.page.runs/1", "runs": [line_json(line) for line in lines]}
-    )
+    desk = page_of(request).desk
+    lines = desk.lines(limit=-1)
+    gone = desk.interrupted(lines)
+    shown = [line_json(line, interrupted=gone[line.run]) for line in lines]
+    return answer_json({"schema": "harness.page.runs/1", "runs": shown})
 
 
 def run(request: Request) -> Response:
     """Give a run and where its cells stand."""
-    line, plan, standings = page_of(request).desk.run(request.path_params["run"])
+    desk = page_of(request).desk
+    line, plan, standings = desk.run(request.path_params["run"])
+    gone = desk.interrupted([line])[line.run]
     return answer_json(
         {
             "schema": "harness.page.run/1",
-            **line_json(line),
+            **line_json(line, interrupted=gone),
             "step": now.step(line),
             "grid": [
                 {
@@ -111,7 +115,7 @@ def run(request: Request) -> Response:
                     "wanted": each.wanted,
                     "passes": dict(each.counts),
                 }
-                for each in grid.squares(line, plan, standings)
+                for each in grid.squares(line, plan, standings, interrupted=gone is True)
             ],
         }
     )

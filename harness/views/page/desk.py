@@ -29,6 +29,7 @@ from harness.store.filesystems import file_system_type
 from harness.store.sqlite import Store, open_store
 from harness.store.standing import CellStanding, RunLine
 from harness.values import Value
+from harness.views.interrupted import interrupted
 from harness.views.numbers import number
 
 #: Gives the object of a command's ``--json``: the command's name, its arguments.
@@ -166,6 +167,16 @@ class Desk:
                 label = grid.cells[record.cell].label if record.cell in grid.cells else ""
                 return {"when": when, "at": entry.at, "label": label, "readings": told}
         return None
+
+    def interrupted(self, lines: Sequence[RunLine]) -> dict[str, bool | None]:
+        """Return of each run whether its runner is gone without leaving it; None: not known."""
+        if not lines:
+            return {}  # there may be no store yet
+        owner = self.owner()
+        with self.opened() as store:
+            return {
+                x.run: interrupted(x, owner, store=store, node=lambda: self.node) for x in lines
+            }
 
     def owner(self) -> Owner | None:
         """Return who is the runner on this rig."""

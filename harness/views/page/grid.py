@@ -50,6 +50,7 @@ def squares(
     standings: Iterable[CellStanding],
     *,
     results: Mapping[str, Any] | None = None,
+    interrupted: bool = False,
 ) -> tuple[Square, ...]:
     """Return every cell of a run, in plan order.
 
@@ -59,6 +60,7 @@ def squares(
         standings: Where its cells stand; a cell that no record speaks of is open.
         results: The object of ``results --json``, for reasons, flags and figures; None: these
             have not been worked out.
+        interrupted: Whether the runner is gone: then no cell is running.
     """
     there = {each.cell: each for each in standings}
     told = _told(results)
@@ -70,7 +72,7 @@ def squares(
         state = standing.state
         if state == "open":
             state = "waiting" if waiting else state
-            state = "running" if line.standing.cell == key else state
+            state = "running" if line.standing.cell == key and not interrupted else state
         current = standing.group == line.standing.group or standing.state != "open"
         found.append(
             Square(

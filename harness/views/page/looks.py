@@ -7,7 +7,7 @@ comes as a part of its own, and waits while a pass is in progress.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -16,10 +16,12 @@ from starlette.responses import Response
 
 from harness.errors import HarnessError, Problem
 from harness.rules.figures import low_name
+from harness.store.standing import RunLine
+from harness.views.interrupted import phase_words
 from harness.views.page import api, grid, passes, pictures
 from harness.views.page import tonight as now
 from harness.views.page.acts import back_to
-from harness.views.page.desk import PassInProgress
+from harness.views.page.desk import Desk, PassInProgress
 from harness.views.page.page import html, is_part, page_of
 from harness.views.page.selections import arguments
 from harness.views.safety import UNATTENDED
@@ -42,7 +44,14 @@ def tonight(request: Request) -> Response:
         step=None if own is None else now.step(own),
         doing=""
         if own is None
-        else now.doing(own, label=label, at_work=found.runner is not None, waits_at=found.waits_at),
+        else now.doing(
+            own,
+            label=label,
+            at_work=found.runner is not None,
+            interrupted=found.interrupted[own.run],
+            waits_at=found.waits_at,
+        ),
+        phases=found.phases,
         again_s=again_s,
         token=api.look_token(page, found.lines),
         unattended=UNATTENDED,
@@ -59,7 +68,14 @@ def ahead(request: Request) -> Response:
 
 def runs(request: Request) -> Response:
     """Show every run."""
-    return html(request, "runs.html", lines=page_of(request).desk.lines(limit=500))
+    desk = page_of(request).desk
+    lines = desk.lines(limit=500)
+    return html(request, "runs.html", lines=lines, phases=_phases(desk, lines))
+
+
+def _phases(desk: Desk, lines: Sequence[RunLine]) -> dict[str, str]:
+    gone = desk.interrupted(lines)
+    return {line.run: phase_words(line, gone[line.run]) for line in lines}
 
 
 def run(request: Request) -> Response:
@@ -74,7 +90,8 @@ def run(request: Request) -> Response:
             later = "figures and flags are worked out when the pass in progress is over"
         except HarnessError as error:
             later = error.problems[0].what
-    squares = grid.squares(line, plan, standings, results=results)
+    gone = page.desk.interrupted([line])[name]
+    squares = grid.squares(line, plan, standings, results=results, interrupted=gone is True)
     states = frozenset(request.query_params.getlist("state")) & frozenset(grid.STATES)
     wanted = grid.Filter(states=states, text=request.query_params.get("text", "")[:100])
     counts = {state: sum(each.state == state for each in squares) for state in grid.STATES}
@@ -82,6 +99,7 @@ def run(request: Request) -> Response:
         request,
         "parts/grid.html" if is_part(request) else "run.html",
         line=line,
+        phase=phase_words(line, gone),
         plan=plan.plan,
         step=now.step(line),
         doubtful=grid.doubtful(squares),
@@ -174,7 +192,8 @@ def drift(request: Request) -> Response:
 def rigs(request: Request) -> Response:
     """Show the rigs of the store, and how far they agree."""
     found, problems = _worked_out(request, "precision")
-    lines = page_of(request).desk.lines(limit=500)
+    desk = page_of(request).desk
+    lines = desk.lines(limit=500)
     latest: dict[str, Any] = {}
     counts: dict[str, int] = {}
     for line in lines:
@@ -182,6 +201,7 @@ def rigs(request: Request) -> Response:
         counts[line.rig] = counts.get(line.rig, 0) + 1
     return html(
         request, "rigs.html", found=found, problems=problems, latest=latest, counts=counts,
+        phases=_phases(desk, [*latest.values()]),
         query=request.query_params,
     )  # fmt: skip
 

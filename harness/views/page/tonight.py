@@ -7,7 +7,7 @@ for ten passes and for a million; what comes next and how long it takes is worke
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -17,6 +17,7 @@ from harness.rig.hold import Hold
 from harness.rig.locks import Owner
 from harness.run.state import Grid
 from harness.store.standing import RunLine
+from harness.views.interrupted import phase_words
 from harness.views.lengths import expected_pass_s
 from harness.views.run_line import line_json
 from harness.views.safety import UNATTENDED, cautions
@@ -43,6 +44,7 @@ class Tonight:
     """What the first view shows.
 
     ``current`` is the run that is not finished and was worked on last; None: all are.
+    ``interrupted`` says of each run whether its runner is gone; None: that is not known.
     """
 
     at: datetime
@@ -50,6 +52,12 @@ class Tonight:
     lines: tuple[RunLine, ...]
     runner: Owner | None
     holds: tuple[Hold, ...]
+    interrupted: Mapping[str, bool | None]
+
+    @property
+    def phases(self) -> dict[str, str]:
+        """Return the phase of every run, as a list of runs shows it."""
+        return {line.run: phase_words(line, self.interrupted[line.run]) for line in self.lines}
 
     @property
     def waits_at(self) -> dict[str, Any] | None:
@@ -60,7 +68,12 @@ class Tonight:
 
 
 def tonight(
-    lines: Sequence[RunLine], *, at: datetime, runner: Owner | None, holds: Sequence[Hold]
+    lines: Sequence[RunLine],
+    *,
+    at: datetime,
+    runner: Owner | None,
+    holds: Sequence[Hold],
+    interrupted: Mapping[str, bool | None],
 ) -> Tonight:
     """Return what goes on at the instant *at*."""
     unfinished = [line for line in lines if line.standing.phase != "finished"]
@@ -69,7 +82,14 @@ def tonight(
     own = unfinished[0] if unfinished else None
     # What the run at work has yet to put back stands as a hold against all others.
     shown = [h for h in holds if runner is None or runner.run != h.run]
-    return Tonight(at=at, current=own, lines=tuple(lines), runner=runner, holds=tuple(shown))
+    return Tonight(
+        at=at,
+        current=own,
+        lines=tuple(lines),
+        runner=runner,
+        holds=tuple(shown),
+        interrupted=interrupted,
+    )
 
 
 def waits(line: RunLine) -> dict[str, Any]:
@@ -101,11 +121,17 @@ def step(line: RunLine) -> dict[str, Any] | None:
 
 
 def doing(
-    line: RunLine, *, label: str | None, at_work: bool, waits_at: dict[str, Any] | None = None
+    line: RunLine,
+    *,
+    label: str | None,
+    at_work: bool,
+    interrupted: bool | None,
+    waits_at: dict[str, Any] | None = None,
 ) -> str:
     """Return what goes on in a run, in one line.
 
-    *label* is of the cell in a pass, *waits_at* the note of its runner on what it waits at.
+    *label* is of the cell in a pass, *waits_at* the note of its runner on what it waits at;
+    *interrupted* says whether that runner is gone (None: not known).
     """
     standing = line.standing
     match standing.phase:
@@ -114,11 +140,13 @@ def doing(
         case "pass":
             what = {None: "reference pass", True: "warm-up pass", False: "pass"}[standing.warm_up]
             text = f"{what}, attempt {standing.attempt}: {label or standing.cell}"
-            return text if at_work else f"interrupted in a {text}; the same harness run goes on"
+            return f"interrupted in a {text}; the same harness run goes on" if interrupted else text
         case "step":
             return f"step {waits(line).get('step')} waits for a person"
         case "held":
             return f"the rig is held: {waits(line).get('reason', 'see its holds')}"
+        case _ if interrupted:
+            return "interrupted: its runner is gone; the same harness run goes on"
         case phase if at_work or phase in ("paused", "finished", "new"):
             return _IDLE.get(phase, phase)
         case _:
@@ -150,11 +178,17 @@ def as_json(found: Tonight, *, again_s: float, label: str | None) -> dict[str, o
         "current": None
         if own is None
         else {
-            **line_json(own),
-            "doing": doing(own, label=label, at_work=runner is not None, waits_at=found.waits_at),
+            **line_json(own, interrupted=found.interrupted[own.run]),
+            "doing": doing(
+                own,
+                label=label,
+                at_work=runner is not None,
+                interrupted=found.interrupted[own.run],
+                waits_at=found.waits_at,
+            ),
             "step": step(own),
         },
-        "runs": [line_json(line) for line in found.lines],
+        "runs": [line_json(x, interrupted=found.interrupted[x.run]) for x in found.lines],
         "unattended": list(UNATTENDED),
     }
 

@@ -20,6 +20,7 @@ from harness.views.page.page import HERE
 from tests.views.page.nights import (
     FAILED,
     FRAMES_MS,
+    KEYS,
     QUAY,
     RUN,
     STEP,
@@ -193,3 +194,23 @@ def test_an_older_store_is_told_in_words_and_not_touched(tmp_path: Path) -> None
     assert client.get("/api/runs").json()["runs"] == []
     assert client.get("/").status_code == 200
     assert not place.store.exists()
+
+
+def test_a_run_whose_runner_was_killed_in_a_pass_is_told_as_interrupted(
+    place: Place, client: TestClient
+) -> None:
+    cell = KEYS["Lantern Quay", "shared"]
+    with pass_in_progress(place):
+        assert client.get("/api/runs").json()["runs"][0]["interrupted"] is False
+    tonight, one = client.get("/api/tonight").json(), client.get(f"/api/runs/{RUN}").json()
+    told = [*client.get("/api/runs").json()["runs"], *tonight["runs"], tonight["current"], one]
+    assert [each["interrupted"] for each in told] == [True] * 4
+    assert tonight["current"]["doing"].startswith("interrupted in a pass, attempt 1: ")
+    assert {each["state"] for each in one["grid"] if each["cell"] == cell} == {"open"}
+
+
+def test_of_a_run_of_another_rig_it_is_not_known_whether_its_runner_is_gone(place: Place) -> None:
+    page = place.page()
+    page.desk.node = "bench-4"
+    (line,) = place.client(page).get("/api/runs").json()["runs"]
+    assert line["interrupted"] is None

@@ -174,3 +174,14 @@ def test_a_comparison_says_what_its_columns_and_words_mean(
     page = html.unescape(client.get(f"/compare?{query}").text)
     assert legend
     assert all(line in page for line in legend)
+
+
+def test_a_dead_run_is_shown_as_interrupted_and_no_cell_of_it_as_running(
+    place: Place, client: TestClient
+) -> None:
+    with pass_in_progress(place):
+        assert "interrupted, pass" not in client.get("/runs").text
+        assert re.search(r'value="running"', client.get(f"/runs/{RUN}").text)
+    for path in ("/", "/runs", f"/runs/{RUN}"):
+        assert "interrupted, pass" in client.get(path).text
+    assert 'value="running"' not in client.get(f"/runs/{RUN}").text
