@@ -152,6 +152,58 @@ def test_a_file_that_is_not_there_is_one_clear_error(tmp_path: Path) -> None:
     assert "capture-missing" in err
 
 
+def test_a_named_pipe_is_refused_at_once(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "frames.csv")
+    status, _, err = figures(tmp_path / "frames.csv")
+    assert status == 2
+    assert "is not a plain file" in err
+
+
+def test_a_file_that_cannot_be_read_is_one_clear_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Broken(io.BytesIO):
+        def read(self, size: int | None = -1) -> bytes:
+            raise OSError(5, "Input/output error")
+
+    path = tmp_path / "frames.csv"
+    path.write_text("frame_ms\n16.4\n")
+    monkeypatch.setattr("builtins.open", lambda *_: Broken())
+    status, _, err = figures(path)
+    assert status == 2
+    assert "error[capture-missing]: the file cannot be read: Input/output error" in err
+    assert "do: see that the disk is sound" in err
+
+
+def test_lost_frames_are_told_once(tmp_path: Path) -> None:
+    path = tmp_path / "frames.csv"
+    path.write_text("frame_no,frame_ms\n1,16.4\n2,16.5\n3,16.1\n7,16.3\n8,16.2\n")
+    _, _, err = figures(path)
+    assert err.count("3 frames lost in 1 place") == 1
+
+
+@pytest.mark.parametrize("option", ["--delimiter", "--thousands"])
+@pytest.mark.parametrize("sign", ["0", "x", "\N{LATIN SMALL LETTER E WITH ACUTE}", "+", "-", '"'])
+def test_a_sign_that_is_part_of_a_number_or_word_separates_nothing(option: str, sign: str) -> None:
+    status, _, err = figures(CAPTURES / "01_clean.csv", f"{option}={sign}")
+    assert status == 2
+    assert "bad-option" in err
+
+
+def test_a_column_declared_by_its_number_is_not_looked_for_further_down() -> None:
+    status, answer = as_json(CAPTURES / "01_clean.csv", "--column", "9", "--unit", "ms")
+    assert status == 2
+    assert answer["error"]["code"] == "column-missing"
+    assert answer["error"]["do"] == "declare a column from 1 to 2"
+
+
+def test_a_rate_is_told_as_one_not_as_a_unit(tmp_path: Path) -> None:
+    path = tmp_path / "frames.csv"
+    path.write_text("frames_per_second\n60.1\n59.2\n")
+    _, answer = as_json(path, "--column", "frames_per_second", "--unit", "ms")
+    assert answer["error"]["code"] == "rate-column"
+
+
 def test_an_ordinary_capture_is_read_without_any_heavy_library() -> None:
     code = (
         "import sys, io; from harness.__main__ import main;"

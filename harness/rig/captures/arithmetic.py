@@ -42,7 +42,6 @@ class Arithmetic(Protocol):
     def longest(self, values: Any, /) -> tuple[float, int]: ...  # noqa: D102
     def count_lines(self, body: bytes, /) -> int: ...  # noqa: D102
     def finite(self, values: Any, /) -> bool: ...  # noqa: D102
-    def rises(self, values: Any, /) -> int: ...  # noqa: D102
     def add_blocks(self, blocks: Blocks, values: Any, /) -> int: ...  # noqa: D102
     def within(  # noqa: D102
         self, values: Any, clock_ms: float, from_ms: float, to_ms: float, /

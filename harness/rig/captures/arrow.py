@@ -91,8 +91,7 @@ def _with_arrow(body: bytes, line: int, shape: Shape, *, threads: bool = False) 
     names = [str(place) for place in range(shape.width)]
     types: dict[str, pa.DataType] = {names[place]: pa.binary() for place in shape.texts}
     types[names[shape.time]] = pa.float64()
-    if shape.counter is not None:
-        types[names[shape.counter]] = pa.int64()
+    types.update((names[place], pa.int64()) for place in shape.counters)
     try:
         table = arrow_csv.read_csv(
             pa.py_buffer(body),
@@ -116,13 +115,13 @@ def _with_arrow(body: bytes, line: int, shape: Shape, *, threads: bool = False) 
     except (pa.ArrowInvalid, pa.ArrowKeyError, UnicodeDecodeError):
         return None
     times = _array(table[names[shape.time]])
-    counter = None if shape.counter is None else _array(table[names[shape.counter]])
+    counters = [Numbers(_array(table[names[place]])) for place in shape.counters]
     # pyarrow takes nan, inf and 1e400 for numbers, and 0x1A for a whole one.
-    if not len(times) or not np.isfinite(times).all() or (counter is not None and b"x" in body):
+    if not len(times) or not np.isfinite(times).all() or (counters and b"x" in body):
         return None
     return Rows(
         times=as_sequence(times),
-        counter=None if counter is None else Numbers(counter),
+        counters=counters,
         kinds=None if shape.kinds_column is None else table[names[shape.kinds_column]].to_pylist(),
         watched={place: table[names[place]].to_pylist() for place in shape.watched},
         first_line=line,
@@ -138,3 +137,8 @@ def _array(column: pa.ChunkedArray) -> np.ndarray[Any, Any]:
 def numbers_of(column: pa.Array) -> Values:
     """Return a column of numbers as floats, nulls left out."""
     return as_values(np.from_dlpack(column.drop_null().cast(pa.float64())))
+
+
+def whole_numbers_of(column: pa.Array) -> np.ndarray[Any, Any]:
+    """Return a column of whole numbers without nulls as they are, to the last digit."""
+    return np.from_dlpack(column.cast(pa.int64()))

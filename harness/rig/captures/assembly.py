@@ -8,6 +8,7 @@ borders of pieces, so that pieces leave no trace in the result.
 from __future__ import annotations
 
 from harness.rig.captures import plain
+from harness.rig.captures.clocks import Durations
 from harness.rig.captures.declared import UNITS
 from harness.rig.captures.times import (
     OPENING_FRAMES,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 #: A longer frame is none: eleven days.
 LONGEST_MS = 1e9
 
-LOOKED_AT = 512  #: of the first frames, whether they rise all the way
 INFINITE = float("inf")
 
 
@@ -86,6 +86,7 @@ class Assembly:
         self.after_part = 0
         self.other_kinds = 0
         self.remarks: list[str] = []
+        self._durations = Durations(unit, self.remarks)
 
     def add(self, numbers: Sequence[float], kinds: Sequence[bytes] | None, line: Line) -> None:
         """Take the numbers of the next rows; *line* gives the line of each.
@@ -114,8 +115,8 @@ class Assembly:
             self._before = last
             if not len(values):
                 return
-        elif not self.count:
-            self._refuse_clock(values, line(rows[0]))
+        elif self._durations.room:
+            self._durations.take(self._do.listed(values[: self._durations.room]), rows, line)
         values = self._do.scaled(values, self._unit)
         shortest, longest = self._by_size.ends(values)
         if not (shortest > 0.0 and longest <= LONGEST_MS):
@@ -186,27 +187,6 @@ class Assembly:
             else:
                 self._uncounted += value
         return counted, rows
-
-    def _refuse_clock(self, values: Any, line: int | None) -> None:
-        """Refuse durations that rise nearly all the way and far: they are instants."""
-        head = values[:LOOKED_AT]
-        steps = len(head) - 1
-        if steps < 7 or self._do.rises(head) <= 0.9 * steps:
-            return
-        first, last = float(head[0]), float(head[-1])
-        if first.is_integer() and list(head) == list(range(int(first), int(first) + steps + 1)):
-            self.remarks.append(
-                f"the times begin {first:g}, {first + 1:g}, {first + 2:g} and go on one by one: is "
-                "this the column that counts the frames?"
-            )
-        elif last >= 2.0 * first:
-            raise Trouble(
-                "looks-like-clock",
-                f"the times rise all the way from {first:g} to {last:g} {self._unit}, as a clock "
-                "does, and were declared as durations",
-                line=line,
-                do="declare values clock",
-            )
 
     def _impossible(self, values: Any, rows: Sequence[int], line: Line) -> None:
         """Note times that no frame has; the capture is not kept, so rows may be walked."""

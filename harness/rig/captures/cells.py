@@ -11,7 +11,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from harness.rig.captures.declared import SPELLINGS, Declared
+from harness.plan.frame_log import SPELLINGS
+from harness.rig.captures.declared import Declared
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
 #: Every space that a program may put between thousands; a declared space means any of them.

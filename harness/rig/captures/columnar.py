@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from itertools import chain
 
 from harness.rig.captures import columns
+from harness.rig.captures.names import SAMPLE_ROWS, counts, may_count, may_mix
 from harness.rig.captures.rows import Absent, Rows
 from harness.rig.captures.trouble import AGAIN, Trouble, listed, shown
 
@@ -18,6 +19,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import IO, Any
 
+    from harness.rig.captures.counting import Count
     from harness.rig.captures.gather import Gather
 
 _BATCH_ROWS = 1 << 19
@@ -77,37 +79,64 @@ def _read(pa: Any, file: IO[bytes], gather: Gather, *, parquet: bool) -> None:
         )
     where = tuple((find(name, "where"), value) for name, value in declared.where)
     kinds = find(declared.kinds_column, "kinds") if declared.kinds_column else None
-    counter = find(declared.counter, "counter") if declared.counter else None
-    if counter is None:
-        counter = next((name for name in names if _counts(pa, schema, name, time)), None)
     watched = tuple(
         name
         for name in names
-        if name not in {time, kinds, *(key for key, _ in where)}
-        and " ".join(columns.words(name)) in columns.PROGRAM_NAMES | columns.KIND_NAMES
+        if name not in {time, kinds, *(key for key, _ in where)} and may_mix(name)
     )
+    counters = tuple(
+        name
+        for name in names
+        if name != time and may_count(name) and _numeric(pa, schema.field(name).type)
+    )
+    if declared.counter:
+        counters = (find(declared.counter, "counter"),)
     _check_type(pa, schema.field(time))
-    gather.begin(unit=unit, column=time, counter=counter, watched=dict(enumerate(watched)))
-    wanted = list(dict.fromkeys((time, kinds, counter, *watched, *(key for key, _ in where))))
+    wanted = list(dict.fromkeys((time, kinds, *counters, *watched, *(key for key, _ in where))))
     chosen = [name for name in wanted if name is not None]
-    batches = (
+    batches = iter(
         rows.iter_batches(batch_size=_BATCH_ROWS, columns=chosen)
         if parquet
         else (rows.get_batch(place) for place in range(rows.num_record_batches))
     )
-    for batch in batches:
+    first = next(batches, None)
+    if not declared.counter:
+        head = None if first is None else first.slice(0, SAMPLE_ROWS)
+        counters = (
+            ()
+            if head is None
+            else tuple(
+                name for name in counters if counts(name, _wholes(head, name), _mask(head, where))
+            )
+        )
+    gather.begin(unit=unit, column=time, counters=counters, watched=dict(enumerate(watched)))
+    for batch in batches if first is None else chain((first,), batches):
         try:
-            gather.add(_rows(pa, batch, time, kinds, counter, watched, where))
+            gather.add(_rows(pa, batch, time, kinds, counters, watched, where))
         except Absent as absent:
             gather.absent(absent)
 
 
-def _counts(pa: Any, schema: Any, name: str, time: str) -> bool:
-    return (
-        name != time
-        and " ".join(columns.words(name)) in columns.COUNTER_NAMES
-        and bool(pa.types.is_integer(schema.field(name).type))
-    )
+def _numeric(pa: Any, kind: Any) -> bool:
+    return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind))
+
+
+def _wholes(batch: Any, name: str) -> list[int | None]:
+    return [
+        int(value) if value is not None and value == value // 1 else None
+        for value in batch.column(name).to_pylist()
+    ]
+
+
+def _mask(batch: Any, where: tuple[tuple[str, str], ...]) -> list[bool] | None:
+    """Return which rows count; None: all do."""
+    if not where:
+        return None
+    texts = {key: _texts(batch, key) for key, _ in where}
+    return [
+        all(texts[key][row] == value.encode() for key, value in where)
+        for row in range(batch.num_rows)
+    ]
 
 
 def _check_type(pa: Any, field: Any) -> None:
@@ -125,47 +154,49 @@ def _rows(
     batch: Any,
     time: str,
     kinds: str | None,
-    counter: str | None,
+    counters: tuple[str, ...],
     watched: tuple[str, ...],
     where: tuple[tuple[str, str], ...],
 ) -> Rows:
     from harness.rig.captures import arrow, wide
 
-    mask: list[bool] | None = None
+    mask = _mask(batch, where)
     passed_over: list[bytes] = []
     kept = batch
-    if where:
-        texts = {key: _texts(batch, key) for key, _ in where}
-        mask = [
-            all(texts[key][row] == value.encode() for key, value in where)
-            for row in range(batch.num_rows)
-        ]
+    if mask is not None:
         kept = batch.filter(pa.array(mask))
-        passed_over = [
-            text for text, counts in zip(texts[where[0][0]], mask, strict=True) if not counts
-        ]
+        texts = _texts(batch, where[0][0])
+        passed_over = [text for text, counted in zip(texts, mask, strict=True) if not counted]
     column = kept.column(time)
     numbers = arrow.numbers_of(column)
     if column.null_count or not wide.finite(numbers):
-        counts = wide.absent_kinds(column.null_count, numbers)
-        raise Absent(counts, line=None, text=b"")
-    counted = None
-    if counter is not None:
-        if batch.column(counter).null_count:
-            raise Trouble(
-                "not-a-number",
-                f"the counter {shown(counter)} has cells without a number",
-                do="declare the column that counts the frames as counter",
-            )
-        counted = wide.Numbers(arrow.numbers_of(batch.column(counter)))
+        kinds_absent = wide.absent_kinds(column.null_count, numbers)
+        raise Absent(kinds_absent, line=None, text=b"")
     return Rows(
         times=wide.as_sequence(numbers),
         kinds=None if kinds is None else _texts(kept, kinds),
         watched={place: _texts(kept, name) for place, name in enumerate(watched)},
-        counter=counted,
+        counters=[_counter(pa, batch.column(name), name) for name in counters],
         mask=mask,
         passed_over=passed_over,
     )
+
+
+def _counter(pa: Any, column: Any, name: str) -> Count:
+    from harness.rig.captures import arrow, wide
+
+    whole = not column.null_count and _numeric(pa, column.type)
+    if whole and pa.types.is_floating(column.type):
+        numbers = column.to_pylist()
+        whole = all(map(float.is_integer, numbers))
+        column = pa.array(map(int, numbers), pa.int64()) if whole else column
+    if not whole:
+        raise Trouble(
+            "not-a-number",
+            f"the counter {shown(name)} has cells without a whole number",
+            do="declare the column that counts the frames as counter",
+        )
+    return wide.Numbers(arrow.whole_numbers_of(column))
 
 
 def _texts(batch: Any, name: str) -> list[bytes]:

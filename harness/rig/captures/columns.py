@@ -8,48 +8,11 @@ which unit (``frame_ms``, ``Frame time (us)``).
 
 from __future__ import annotations
 
-from harness.rig.captures.declared import SPELLINGS, UNITS, Declared
+from harness.plan.frame_log import SPELLINGS, says_rate, unit_said, words
+from harness.rig.captures.declared import UNITS, Declared
 from harness.rig.captures.trouble import Trouble, listed, shown
 
-#: Names under which logs say which program a frame is of; more than one text in such a
-#: column, undeclared, refuses the capture. Common practice, no source.
-PROGRAM_NAMES = frozenset(
-    ("program", "process", "process name", "application", "app", "title", "exe", "executable")
-)
-
-#: The same for the kind of a frame.
-KIND_NAMES = frozenset(("kind", "frame kind", "type", "frame type", "generated", "dropped"))
-
-#: Names of columns that count frames, if their first values rise one by one.
-COUNTER_NAMES = frozenset(
-    (
-        *("frame", "no", "nr", "n", "#", "index", "number", "counter"),
-        *("frame no", "frame nr", "frame number", "frame id", "frame index"),
-        *("frame count", "frame counter"),
-    )
-)
-
 _TIME_NAMES = frozenset(("frame", "frame time", "frametime", "frame duration", "frame length"))
-_RATE_WORDS = frozenset(("fps", "rate", "hz", "framerate"))
-
-
-def words(name: str) -> tuple[str, ...]:
-    """Return the words of a column's name, lower case.
-
-    >>> words("Frame_MS"), words(" frame time (ms)")
-    (('frame', 'ms'), ('frame', 'time', 'ms'))
-    """
-    return tuple("".join(c if c.isalnum() or c == "#" else " " for c in name.lower()).split())
-
-
-def unit_said(name: str) -> str | None:
-    """Return the unit that a column's name ends with, if it has another word too.
-
-    >>> unit_said("frame_ms"), unit_said("t (µs)"), unit_said("frames"), unit_said("s")
-    ('ms', 'us', None, None)
-    """
-    parts = words(name)
-    return SPELLINGS.get(parts[-1]) if len(parts) > 1 else None
 
 
 def find(names: list[str], wanted: str, *, what: str, line: int | None, text: str | None) -> int:
@@ -106,7 +69,7 @@ def time_column(names: list[str], declared: Declared, *, line: int | None, text:
     if column is None:
         return _only_time_column(names, line=line, text=text)
     place = find(names, column, what="column", line=line, text=text)
-    if _RATE_WORDS & set(words(names[place])) and unit_said(names[place]) is None:
+    if says_rate(names[place]):
         raise Trouble(
             "rate-column",
             f"column {shown(names[place])} holds rates by its name; frames are counted from times",
@@ -126,7 +89,7 @@ def _only_time_column(names: list[str], *, line: int | None, text: str | None) -
     ]
     if len(found) == 1:
         return found[0]
-    if len(found) > 1 and len({words(names[place]) for place in found}) == 1:
+    if len(found) > 1 and len({names[place].strip() for place in found}) == 1:
         return find(names, names[found[0]], what="column", line=line, text=text)
     clocks = [name for name in names if unit_said(name)]
     hint = (

@@ -22,29 +22,6 @@ UNITS: dict[str, tuple[float, float]] = {
     "ns": (1.0, 1_000_000.0),
 }
 
-#: Other ways of writing them, lower case.
-SPELLINGS: dict[str, str] = {
-    "s": "s",
-    "sec": "s",
-    "secs": "s",
-    "second": "s",
-    "seconds": "s",
-    "ms": "ms",
-    "msec": "ms",
-    "millisecond": "ms",
-    "milliseconds": "ms",
-    "us": "us",
-    "\N{MICRO SIGN}s": "us",
-    "\N{GREEK SMALL LETTER MU}s": "us",
-    "usec": "us",
-    "microsecond": "us",
-    "microseconds": "us",
-    "ns": "ns",
-    "nsec": "ns",
-    "nanosecond": "ns",
-    "nanoseconds": "ns",
-}
-
 
 class Declared:
     """How a capture is to be read. None, or empty: not declared.

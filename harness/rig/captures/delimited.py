@@ -6,11 +6,11 @@ Pure, but for large captures (see ``arrow``).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 
 from harness.rig.captures import cells, columns
 from harness.rig.captures.ends import end_of_table, numeric_columns
-from harness.rig.captures.rows import Absent, Rows, split, take_apart
+from harness.rig.captures.names import SAMPLE_ROWS, counts, may_count, whole
+from harness.rig.captures.rows import Absent, Rows, counting_rows, split, take_apart
 from harness.rig.captures.table import Shape, shape_of
 from harness.rig.captures.text import Piece, pieces
 from harness.rig.captures.trouble import Trouble, shown
@@ -19,7 +19,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from harness.rig.captures.gather import Gather
 
-_SAMPLE_LINES = 64
 _STYLE_LINES = 20_000  # that tell how numbers are written, where the first few are not plain
 
 
@@ -51,7 +50,12 @@ def _one_by_one(bodies: Iterator[tuple[bytes, int]], shape: Shape) -> Iterator[R
 def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
     """Return the shape of the table, settled as far as its first rows settle it."""
     declared = gather.declared
-    shape, start = shape_of(first.body or first.rest + b"\n", declared, gather.notes)
+    head = first.body or first.rest + b"\n"
+    try:
+        shape, start = shape_of(head, declared, gather.notes)
+    except Trouble:
+        _refuse_json(head)
+        raise
     end = first.body.find(b"\n", start) + 1
     if end:
         row = first.body[start : end - 1].split(shape.delimiter)
@@ -59,12 +63,12 @@ def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
             shape.trailing = True
             gather.notes.append("an empty field at the end of every row passed over")
         shape.numeric = numeric_columns(row, shape.time, shape.width)
-    sample = _first_lines(first.body, start, _SAMPLE_LINES)
+    sample = _first_lines(first.body, start, SAMPLE_ROWS)
     column: list[bytes] = []
     if sample and (shape.numeric or sample.strip()):
+        if declared.counter is None:
+            shape.counters = _counters(sample, shape)
         column = _time_cells(sample, shape)
-        if shape.counter is None:
-            shape.counter = _counter(sample, shape)
     if b"".join(column).translate(None, b"0123456789.") or declared.decimal or declared.thousands:
         column = _time_cells(_first_lines(first.body, start, _STYLE_LINES), shape, sample=column)
         shape.style, said = cells.style_of(column, declared)
@@ -85,10 +89,27 @@ def _shape(first: Piece, gather: Gather) -> tuple[Shape, int]:
     gather.begin(
         unit=shape.unit,
         column=shape.names[shape.time],
-        counter=None if shape.counter is None else shape.names[shape.counter],
+        counters=[shape.names[place] for place in shape.counters],
         watched={place: shape.names[place] for place in shape.watched},
     )
     return shape, start
+
+
+def _refuse_json(head: bytes) -> None:
+    """Refuse JSON that is no lines of objects, by what it is: it has no header to be found."""
+    start = head[:_JSON_BYTES].lstrip()
+    if not start.startswith((b"[", b"{")):
+        return
+    if b"{" in start or not start.translate(None, b"[], \n0123456789.eE+-"):
+        raise Trouble(
+            "row-width",
+            f"the file is JSON, and not one object a line in UTF-8: it begins {shown(start[:40])}",
+            line=1,
+            do="have the recorder write JSON as one object a line, in UTF-8",
+        )
+
+
+_JSON_BYTES = 4096
 
 
 def _settle_unit(shape: Shape, said: str | None) -> None:
@@ -118,19 +139,27 @@ def _time_cells(lines: bytes, shape: Shape, sample: list[bytes] | None = None) -
         return sample or []  # the lines themselves are judged when they are read
 
 
-def _counter(sample: bytes, shape: Shape) -> int | None:
-    """Return the column that counts frames by its name and its first values."""
-    rows = [line.split(shape.delimiter) for line in sample.split(b"\n")[:8]]
-    for place, name in enumerate(shape.names):
-        if place == shape.time or " ".join(columns.words(name)) not in columns.COUNTER_NAMES:
+def _counters(sample: bytes, shape: Shape) -> tuple[int, ...]:
+    """Return the columns that count frames, by their names and their first values."""
+    shape.counters = tuple(
+        place for place, name in enumerate(shape.names) if place != shape.time and may_count(name)
+    )
+    if not shape.counters:
+        return ()
+    lines = sample.split(b"\n")[:-1]
+    while lines:  # the last may be half of a row, where a quoted field has line ends
+        try:
+            taken, _ = take_apart(b"\n".join(lines) + b"\n", shape, line=1)
+        except Trouble:
+            lines.pop()
             continue
-        values = [row[place].strip(b' "') for row in rows if len(row) > place]
-        if len(values) < 2 or not all(value.isdigit() and len(value) < 16 for value in values):
-            continue
-        steps = [int(after) - int(value) for value, after in pairwise(values)]
-        if 2 * steps.count(1) > len(steps):
-            return place
-    return None
+        mask = counting_rows(taken, shape)[0]
+        return tuple(
+            place
+            for place in shape.counters
+            if counts(shape.names[place], list(map(whole, taken[place])), mask)
+        )
+    return ()
 
 
 def _bodies(

@@ -11,13 +11,13 @@ from collections import Counter
 
 from harness.rig.captures import checks, plain
 from harness.rig.captures.assembly import Assembly
-from harness.rig.captures.columns import KIND_NAMES, words
-from harness.rig.captures.counting import Counting
+from harness.rig.captures.counting import Counters
+from harness.rig.captures.mixtures import Mixtures, few
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from harness.rig.captures.arithmetic import Arithmetic, Keeper
     from harness.rig.captures.assembly import Part
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 #: What makes a recording void and leaves the frames that were read what they are.
 _STILL_TRUE = frozenset(("truncated", "short-capture"))
-_MOST_TEXTS = 1000  # different texts of a column that may mix programs; more are no programs
 
 
 class Capture:
@@ -105,9 +104,9 @@ class Gather:
         self._assembly: Assembly | None = None
         self._unit = ""
         self._column = ""
-        self._counting: Counting | None = None
-        self._counting_kept: Counting | None = None
-        self._watched: dict[int, tuple[str, Counter[bytes]]] = {}
+        self._counters = Counters(())
+        self._kinds = frozenset(kind.encode() for kind in declared.kinds)
+        self._mixtures = Mixtures()
         self._passed_over: Counter[bytes] = Counter()
         self._absent: dict[str, int] = {}
         self._absent_first: Absent | None = None
@@ -123,7 +122,7 @@ class Gather:
             self._spill.close()
 
     def begin(
-        self, *, unit: str, column: str, counter: str | None, watched: dict[int, str]
+        self, *, unit: str, column: str, counters: Sequence[str], watched: Mapping[int, str]
     ) -> None:
         """Know what the rows are about to be, before the first comes."""
         self._unit = unit
@@ -135,10 +134,12 @@ class Gather:
             arithmetic=self.arithmetic,
             keep_run=None if self._spill is None else self._spill.keep,
         )
-        if counter is not None:
-            self._counting = Counting(counter)
-            self._counting_kept = Counting(counter)
-        self._watched = {place: (name, Counter()) for place, name in watched.items()}
+        self._counters = Counters(counters)
+        self.watch(watched)
+
+    def watch(self, columns: Mapping[int, str]) -> None:
+        """Look at these columns too: they may mix programs or kinds."""
+        self._mixtures.watch(columns)
 
     def add(self, rows: Rows) -> None:
         """Take the next rows.
@@ -148,20 +149,22 @@ class Gather:
         """
         assert self._assembly is not None, "begin first"
         self._count_up(rows)
-        for place, texts in rows.watched.items():
-            seen = self._watched[place][1]
-            if len(seen) <= _MOST_TEXTS:
-                seen.update(texts)
+        self._mixtures.add(rows.watched, len(rows.times))
         self._passed_over.update(rows.passed_over)
         self._rows += len(rows.times)
         self._assembly.add(rows.times, rows.kinds, rows.line)
 
     def _count_up(self, rows: Rows) -> None:
-        if rows.counter is None or self._counting is None or self._counting_kept is None:
+        if not rows.counters:
             return
-        self._counting.add(rows.counter, rows.line_of_row)
-        if rows.mask is not None:
-            self._counting_kept.add(rows.counter.chosen(rows.mask), rows.line)
+        kinds = rows.kinds
+        self._counters.add(
+            rows.counters,
+            mask=rows.mask,
+            of_kind=None if kinds is None else [kind.strip() in self._kinds for kind in kinds],
+            line_of_row=rows.line_of_row,
+            line=rows.line,
+        )
 
     def absent(self, absent: Absent) -> None:
         """Take it that the next rows have cells without a number."""
@@ -177,14 +180,15 @@ class Gather:
             Trouble: the frames as a whole cannot be what was declared.
         """
         assembly = self._assembly
-        self._refuse_mixtures()
+        self._mixtures.refuse()
         self._note_passed_over()
         self.voids.extend(self._cell_voids())
         times: FrameTimes | None = None
         before = after = 0
         if assembly is not None:
             self.voids.extend(assembly.voids())
-            self.voids.extend(self._counter_voids())
+            in_part, kinds = bool(self._passed_over), bool(self._kinds)
+            self.voids.extend(self._counters.voids(in_part=in_part, kinds=kinds))
             if assembly.other_kinds:
                 self.notes.append(
                     f"{assembly.other_kinds} frames of other kinds not counted; their time "
@@ -199,7 +203,9 @@ class Gather:
                     "passed over"
                 )
         if times is not None:
-            times.counted = self._counting is not None and not self._counter_voids()
+            times.counted = self._counters.told(
+                in_part=bool(self._passed_over), kinds=bool(self._kinds)
+            )
             changed = checks.unit_changes(times)
             if changed is not None:
                 self.voids.append(changed)
@@ -222,36 +228,13 @@ class Gather:
             after_part=after,
         )
 
-    def _refuse_mixtures(self) -> None:
-        for name, seen in self._watched.values():
-            different = len(seen)
-            if not 1 < different <= min(_MOST_TEXTS, self._rows // 2):
-                continue  # one text, or a text of its own in nearly every row
-            some = ", ".join(f"{shown(text)} {count}" for text, count in seen.most_common(6))
-            some += " …" if different > 6 else ""
-            if " ".join(words(name)) in KIND_NAMES:
-                raise Trouble(
-                    "kinds-mixed",
-                    f"column {shown(name)} names {different} kinds of frames ({some}), and which "
-                    "are to be counted was not declared",
-                    do=f"declare kinds: the column {name.strip()} and the kinds that count",
-                )
-            raise Trouble(
-                "programs-mixed",
-                f"column {shown(name)} names {different} programs ({some}), and whose frames are "
-                "to be counted was not declared",
-                do=f"declare where {name.strip()}=NAME",
-            )
-
     def _note_passed_over(self) -> None:
         if self._passed_over:
             names = self._passed_over
-            some = ", ".join(f"{shown(text)} {count}" for text, count in names.most_common(6))
             share = names.total() / (names.total() + self._rows)
             self.notes.append(
                 f"{names.total()} rows of others passed over ({100 * share:.1f} % of all rows): "
-                + some
-                + (" …" if len(names) > 6 else "")
+                + few(names)
             )
 
     def _cell_voids(self) -> list[Trouble]:
@@ -271,13 +254,6 @@ class Gather:
                 do=AGAIN,
             )
         ]
-
-    def _counter_voids(self) -> tuple[Trouble, ...]:
-        if self._counting is None or self._counting_kept is None:
-            return ()
-        # With rows of several programs the counter may run over all rows or over each program's.
-        found = self._counting.result()
-        return found and (self._counting_kept.result() if self._passed_over else found)
 
     def _no_frames(self, outside: int) -> Trouble:
         if outside:

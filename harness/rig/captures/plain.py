@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from itertools import accumulate
-from operator import lt, sub
+from operator import sub
 
 from harness.rig.captures.declared import UNITS
 from harness.rig.captures.times import BLOCK_FRAMES, Blocks, ExactSum, alternates
@@ -61,11 +61,6 @@ def longest(values: list[float]) -> tuple[float, int]:
 def finite(values: list[float]) -> bool:
     """Return whether no value is infinite."""
     return abs(max(values)) < INFINITE and abs(min(values)) < INFINITE
-
-
-def rises(values: list[float]) -> int:
-    """Return how many values are larger than the one before."""
-    return sum(map(lt, values, values[1:]))
 
 
 class BySize:

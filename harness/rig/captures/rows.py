@@ -26,7 +26,7 @@ class Rows:
 
     Args:
         times: The frame times as numbers, in the file's own unit; any sequence of floats.
-        counter: What the column that counts frames says in all rows, where there is one.
+        counters: What each column that counts frames says in all rows.
         kinds: The kind of each frame that counts, where kinds were declared.
         watched: Column -> the texts of rows that count, where they may mix programs or kinds.
         mask: For each row whether it counts; None if all do.
@@ -34,13 +34,13 @@ class Rows:
         first_line: The line of the first row, None where rows are not lines.
     """
 
-    __slots__ = ("counter", "first_line", "kinds", "mask", "passed_over", "times", "watched")
+    __slots__ = ("counters", "first_line", "kinds", "mask", "passed_over", "times", "watched")
 
     def __init__(
         self,
         *,
         times: Sequence[float],
-        counter: Count | None = None,
+        counters: Sequence[Count] = (),
         kinds: Sequence[bytes] | None = None,
         watched: Mapping[int, Sequence[bytes]] | None = None,
         mask: Sequence[bool] | None = None,
@@ -48,7 +48,7 @@ class Rows:
         first_line: int | None = None,
     ) -> None:
         self.times = times
-        self.counter = counter
+        self.counters = counters
         self.kinds = kinds
         self.watched = watched or {}
         self.mask = mask
@@ -92,7 +92,7 @@ def split(body: bytes, shape: Shape, *, line: int) -> Rows:
     """
     columns, consecutive = take_apart(body, shape, line=line)
     first_line = line if consecutive else None
-    mask, passed_over = _counting_rows(columns, shape)
+    mask, passed_over = counting_rows(columns, shape)
 
     def kept(place: int) -> Sequence[bytes]:
         return columns[place] if mask is None else list(compress(columns[place], mask))
@@ -110,8 +110,8 @@ def split(body: bytes, shape: Shape, *, line: int) -> Rows:
         rows.times = cells.numbers(time, shape.style)
     except cells.BadCells as failure:
         raise _judged(failure, shape, rows.line) from None
-    if shape.counter is not None:  # last: a repeated header is found in the times
-        rows.counter = Written(columns[shape.counter], shape.names[shape.counter])
+    # Last: a repeated header is found in the times.
+    rows.counters = [Written(columns[place], shape.names[place]) for place in shape.counters]
     return rows
 
 
@@ -126,7 +126,7 @@ def take_apart(body: bytes, shape: Shape, *, line: int) -> tuple[dict[int, list[
     return _unquoted(body, shape, line=line), True
 
 
-def _counting_rows(
+def counting_rows(
     columns: Mapping[int, list[bytes]], shape: Shape
 ) -> tuple[list[bool] | None, Sequence[bytes]]:
     """Return which rows count, and the texts of those that do not."""
@@ -155,8 +155,7 @@ def _unquoted(body: bytes, shape: Shape, *, line: int) -> dict[int, list[bytes]]
 
 def needed(shape: Shape) -> tuple[int, ...]:
     """Return the columns that are taken out."""
-    counter = () if shape.counter is None else (shape.counter,)
-    return (shape.time, *shape.texts, *counter)
+    return tuple(dict.fromkeys((shape.time, *shape.texts, *shape.counters)))
 
 
 def _quoted(body: bytes, shape: Shape, *, line: int) -> tuple[dict[int, list[bytes]], bool]:

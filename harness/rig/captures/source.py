@@ -52,15 +52,16 @@ def open_file(path: str) -> io.BufferedReader:
     import stat
 
     try:
-        file = open(path, "rb")  # noqa: SIM115, PTH123 - the caller closes it; pathlib costs its import
+        # Asked first: a pipe would be waited at for whoever writes to it.
+        plain = stat.S_ISREG(os.stat(path).st_mode)  # noqa: PTH116 - pathlib costs its import
+        file = open(path, "rb") if plain else None  # noqa: SIM115, PTH123 - the caller closes it
     except OSError as error:
         raise Trouble(
             "capture-missing",
             f"{path} cannot be opened: {error.strerror or error}",
             do="name the file that the title wrote",
         ) from error
-    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-        file.close()
+    if file is None:
         raise Trouble(
             "capture-missing",
             f"{path} is not a plain file",
@@ -70,20 +71,35 @@ def open_file(path: str) -> io.BufferedReader:
 
 
 def raw_blocks(file: BinaryIO, hasher: Hasher | None, *, size: int) -> Iterator[bytes]:
-    """Yield the bytes of *file* as they lie on disk, *size* at a time, telling *hasher*."""
-    while block := file.read(size):
+    """Yield the bytes of *file* as they lie on disk, *size* at a time, telling *hasher*.
+
+    Raises:
+        Trouble: the file cannot be read.
+    """
+    while block := _read(file, size):
         if hasher is not None:
             hasher.update(block)
         yield block
+
+
+def _read(file: BinaryIO, size: int) -> bytes:
+    try:
+        return file.read(size)
+    except OSError as error:
+        raise Trouble(
+            "capture-missing",
+            f"the file cannot be read: {error.strerror or error}",
+            do="see that the disk is sound, and that this is the file that the title wrote",
+        ) from error
 
 
 def blocks(file: BinaryIO, hasher: Hasher | None) -> Iterator[bytes]:
     """Yield the bytes of the capture itself, at most about `BLOCK_BYTES` at a time.
 
     Raises:
-        Trouble: the compressed file is damaged or ends early.
+        Trouble: the file cannot be read; the compressed file is damaged or ends early.
     """
-    head = file.read(4)
+    head = _read(file, 4)
     file.seek(0)
     if head[:2] == GZIP:
         return _unpacked(raw_blocks(file, hasher, size=_FEED_BYTES), _gzip_member, "gzip")

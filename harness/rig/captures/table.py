@@ -8,6 +8,7 @@ from __future__ import annotations
 from harness.rig.captures import columns
 from harness.rig.captures.cells import PLAIN, Style
 from harness.rig.captures.declared import Declared
+from harness.rig.captures.names import may_mix
 from harness.rig.captures.trouble import Trouble, listed, shown
 
 DELIMITERS: tuple[bytes, ...] = (b",", b";", b"\t", b"|")
@@ -40,7 +41,7 @@ class Shape:
     """
 
     __slots__ = (
-        "counter",
+        "counters",
         "delimiter",
         "first_line",
         "header",
@@ -67,7 +68,7 @@ class Shape:
         self.style: Style = PLAIN
         self.trailing = False  #: every row ends with one delimiter more than it has fields
         self.numeric: frozenset[int] = frozenset()  #: other columns that hold numbers
-        self.counter: int | None = None
+        self.counters: tuple[int, ...] = ()  #: columns that count the frames
         self.where: tuple[tuple[int, str], ...] = ()
         self.kinds_column: int | None = None
         self.watched: tuple[int, ...] = ()  #: columns that may mix programs or kinds
@@ -171,13 +172,10 @@ def _others(shape: Shape, declared: Declared, *, line: int, text: str) -> None:
     if declared.kinds_column is not None:
         shape.kinds_column = find(declared.kinds_column, "kinds")
     if declared.counter is not None:
-        shape.counter = find(declared.counter, "counter")
+        shape.counters = (find(declared.counter, "counter"),)
     chosen = {shape.time, shape.kinds_column, *(column for column, _ in shape.where)}
     shape.watched = tuple(
-        place
-        for place, name in enumerate(shape.names)
-        if place not in chosen
-        and " ".join(columns.words(name)) in columns.PROGRAM_NAMES | columns.KIND_NAMES
+        place for place, name in enumerate(shape.names) if place not in chosen and may_mix(name)
     )
 
 
@@ -185,6 +183,8 @@ def _point_to_header(body: bytes, declared: Declared, trouble: Trouble) -> None:
     """Raise the better trouble if a line further down is the header that was looked for."""
     if trouble.code not in ("column-missing", "column-unclear", "delimiter-unclear"):
         return
+    if by_number(declared.column):
+        return  # every line has columns: a number finds no header
     lines = body[: 1 << 16].split(b"\n")[:_LINES_SEARCHED]
     for number, line in enumerate(lines[1:], start=2):
         try:

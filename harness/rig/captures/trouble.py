@@ -17,7 +17,7 @@ VOID = "void"
 #: Code -> what it makes of the capture, and what it means.
 CODES: dict[str, tuple[str, str]] = {
     # the file and its text
-    "capture-missing": (REFUSED, "the file is not there, or cannot be opened"),
+    "capture-missing": (REFUSED, "the file is not there, or cannot be opened or read"),
     "library-missing": (REFUSED, "reading this carrier needs a library that is not installed"),
     "encoding-unknown": (REFUSED, "the text is not UTF-8 and says nothing of what it is"),
     "encoding-wrong": (REFUSED, "the text is not in the encoding that was declared"),
@@ -48,7 +48,7 @@ CODES: dict[str, tuple[str, str]] = {
     "rate-column": (REFUSED, "the column holds rates, not times"),
     "decimal-unclear": (REFUSED, "whether a mark is a decimal or a thousands mark cannot be told"),
     "thousands-unclear": (REFUSED, "a thousands mark stands in a number and was not declared"),
-    "looks-like-clock": (REFUSED, "the times rise all the way, as clock values do"),
+    "looks-like-clock": (REFUSED, "the times rise or fall all the way, as clock values do"),
     "not-a-number": (REFUSED, "a cell of the column is not a number"),
     "bad-cells": (VOID, "cells hold NaN, infinity, nothing, or N/A"),
     "negative-times": (VOID, "frame times are below zero"),

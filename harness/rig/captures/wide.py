@@ -62,11 +62,6 @@ def finite(values: Values) -> bool:
     return bool(np.isfinite(values).all())
 
 
-def rises(values: Values) -> int:
-    """Return how many values are larger than the one before."""
-    return int(np.count_nonzero(values[1:] > values[:-1]))
-
-
 class BySize:
     """Values by size, and their sum, piece by piece.
 
@@ -218,7 +213,7 @@ def add_blocks(blocks: Blocks, values: Values) -> int:
 
 
 class Numbers:
-    """A column that counts frames, as numbers."""
+    """A column that counts frames, as whole numbers."""
 
     __slots__ = ("_values",)
 
@@ -229,10 +224,10 @@ class Numbers:
         """Return how many rows there are."""
         return len(self._values)
 
-    def first(self, line: Callable[[int], int | None]) -> float:
+    def first(self, line: Callable[[int], int | None]) -> int:
         """Return the first number."""
         del line
-        return float(self._values[0])
+        return int(self._values[0])
 
     def counts_up(self, start: int) -> bool:
         """Return whether the rows say start, start + 1, start + 2 and so on."""
@@ -242,10 +237,11 @@ class Numbers:
             and (self._values[1:] - self._values[:-1] == 1).all()
         )
 
-    def values(self, line: Callable[[int], int | None]) -> list[float]:
+    def values(self, line: Callable[[int], int | None]) -> list[int]:
         """Return the numbers."""
         del line
-        return [float(value) for value in self._values.tolist()]
+        numbers: list[int] = self._values.tolist()
+        return numbers
 
     def chosen(self, mask: Sequence[bool]) -> Numbers:
         """Return the rows that *mask* chooses."""

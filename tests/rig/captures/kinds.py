@@ -34,6 +34,19 @@ def with_row(row: str, at: int = 20, **options: Any) -> str:
     return "\n".join(lines)
 
 
+def numbered(numbers: Any) -> str:
+    """Return a frame log whose frames have these numbers."""
+    rows = zip(numbers, FRAMES, strict=True)
+    return "frame_no,frame_ms\n" + "".join(f"{number},{value:.3f}\n" for number, value in rows)
+
+
+def mixed(name: str, *texts: str) -> str:
+    """Return a frame log in which a column has these texts in turn."""
+    cells = (texts[place % len(texts)] for place in range(len(FRAMES)))
+    rows = zip(cells, FRAMES, strict=True)
+    return f"{name},frame_ms\n" + "".join(f"{cell},{value:.3f}\n" for cell, value in rows)
+
+
 def comma(values: list[float]) -> list[str]:
     return [f"{value:.3f}".rstrip("0").replace(".", ",") for value in values]
 
@@ -162,6 +175,25 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
     "unit that is none": (table(), {"unit": "parsec"}, "unit-unknown"),
     "unit against the name": (table(), {"unit": "us"}, "unit-conflict"),
     "rates": (table(header="n{}fps"), {"column": "fps"}, "rate-column"),
+    **{
+        f"rates under {name}": (table(header="n{}" + name), {"column": name}, "rate-column")
+        for name in ("CurrentFPS", "framesPerSecond", "frames_per_second", "frames/s", "FPS (1/s)")
+    },
+    "a unit at the end of a name in one word": (
+        table(header="n{}FrameTimeUs"),
+        {"column": "FrameTimeUs"},
+        "unit-conflict",
+    ),
+    "a name in one word, not declared": (
+        table(header="n{}FrameTimeMs"),
+        {"column": None, "unit": None},
+        N,
+    ),
+    "two columns of frame times, not declared": (
+        table([f"{v:.3f},99" for v in FRAMES], header="n{0}frame_ms{0}Frame ms"),
+        {"column": None, "unit": None},
+        "column-unclear",
+    ),
     "seconds taken for milliseconds": (
         table([v / 1000.0 + 0.0005 for v in FRAMES], header="n{}frame"),
         {"column": "frame"},
@@ -207,6 +239,74 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         "frames-lost",
     ),
     "rows twice": (table(first=1).replace("\n21,", "\n19,1\n20,1\n21,", 1), {}, "rows-repeated"),
+    "frames lost, as the counter stands in one word": (
+        table(header="FrameNumber{}frame_ms").replace("\n20,", "\n21,", 1),
+        {},
+        "frames-lost",
+    ),
+    "every second frame lost": (numbered(range(1, 2 * N, 2)), {}, "frames-lost"),
+    "frames lost among the first alone": (
+        numbered([1, 3, 5, 7, 9, *range(11, N + 6)]),
+        {},
+        "frames-lost",
+    ),
+    "every row twice": (
+        numbered([1 + place // 2 for place in range(N)]),
+        {},
+        "rows-repeated",
+    ),
+    "frames lost beside a column that counts the rows": (
+        table(
+            [f"{place + (place > 20)},{value:.3f}" for place, value in enumerate(FRAMES)],
+            header="no{0}frame_no{0}frame_ms",
+        ),
+        {},
+        "frames-lost",
+    ),
+    "frames lost, counted with a point": (
+        numbered([f"{place + (place > 20)}.0" for place in range(N)]),
+        {},
+        "frames-lost",
+    ),
+    "frames lost, counted beyond what a float tells apart": (
+        numbered([10**17 + place + (place > 20) for place in range(N)]),
+        {},
+        "frames-lost",
+    ),
+    "a counter beyond what a float tells apart": (
+        numbered([10**17 + place for place in range(N)]),
+        {},
+        N,
+    ),
+    "frames lost, as only the rows that count can tell": (
+        "program,frame_no,frame_ms\n"
+        + "".join(
+            f"menu,{7 * place},33.4\nquay,{1000 + place + (place > 9)},16.4{place:02d}\n"
+            for place in range(20)
+        ),
+        {"where": (("program", "quay"),)},
+        "frames-lost",
+    ),
+    "a counter of the frames of one kind": (
+        "kind,frame_no,frame_ms\n"
+        + "".join(f"real,{place},8.3\nmade,{place},8.1\n" for place in range(20)),
+        {"kinds_column": "kind", "kinds": ("real",)},
+        20,
+    ),
+    "a counter with a summary below": (
+        numbered(range(N)) + "mean,16.71\n",
+        {"footer": 1},
+        N,
+    ),
+    "a number of the frame that stays as it is": (numbered([7] * N), {}, N),
+    "counters of other things": (
+        table(
+            [f"{place * 16},{place // 9},{value:.3f}" for place, value in enumerate(FRAMES)],
+            header="n{0}frame{0}frame_count{0}frame_ms",
+        ),
+        {},
+        N,
+    ),
     "counter that does not count": (
         with_row("x,16.4"),
         {"counter": "frame_no"},
@@ -221,6 +321,30 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         table([f"{v:.6f}" for v in CLOCK], header="n{}t_s"),
         {"column": "t_s", "unit": "s"},
         "looks-like-clock",
+    ),
+    **{
+        f"instants taken for durations, {name}": (
+            "t_ms\n" + "".join(f"{value:.3f}\n" for value in values),
+            {"column": "t_ms"},
+            "looks-like-clock",
+        )
+        for name, values in (
+            ("long after the start", [5000.0 + 16.6 * place for place in range(60)]),
+            ("after a step back", [9.0, 5.0, *(5000.0 + 16.6 * place for place in range(60))]),
+            ("running down", [5000.0 - 16.6 * place for place in range(60)]),
+            ("of a coarse clock", [300.0 + 15 * (place // 3) for place in range(60)]),
+            ("counted", [4166.0 + place for place in range(60)]),
+        )
+    },
+    "durations that rise for a while": (
+        "t_ms\n" + "".join(f"{value:.3f}\n" for value in [*range(30, 79), *FRAMES]),
+        {"column": "t_ms"},
+        49 + N,
+    ),
+    "durations on a coarse grid": (
+        "t_ms\n" + "".join(f"{16 + place // 20}\n" for place in range(120)),
+        {"column": "t_ms"},
+        120,
     ),
     "clock that steps back": (
         table([f"{v:.6f}" for v in CLOCK[:20] + CLOCK[10:]], header="n{}t_s"),
@@ -257,6 +381,42 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         {"where": (("program", "other"),)},
         "no-frames",
     ),
+    **{
+        f"two programs under {name}": (mixed(name, *texts), {}, "programs-mixed")
+        for name, *texts in (
+            ("ProcessName", "quay", "menu"),
+            ("Application Name", "quay", "menu"),
+            ("exe_name", "quay", "menu"),
+            ("targetProcess", "quay", "menu"),
+            ("pid", "4016", "972"),
+            ("process_id", "4016", "972"),
+        )
+    },
+    **{
+        f"kinds of frames under {name}": (mixed(name, *texts), {}, "kinds-mixed")
+        for name, *texts in (
+            ("FrameType", "shown", "made"),
+            ("FrameKind", "0", "1"),
+            ("is_generated", "0", "1"),
+            ("was_dropped", "false", "true"),
+            ("isDropped", "no", "yes"),
+        )
+    },
+    **{
+        f"no programs and no kinds under {name}": (mixed(name, *texts), {}, N)
+        for name, *texts in (
+            ("ProcessName", "quay"),
+            ("process_cpu_percent", "12", "13.5", "11"),
+            ("app_memory_mb", "812", "813"),
+            ("process_threads", "41", "42"),
+            ("AppFocused", "true", "false"),
+            ("app_state", "menu", "loop"),
+            ("FrameType", "shown"),
+            ("frames_dropped", "0", "1"),
+            ("dropped_frame", "0", "3", "5"),
+            ("pixel_type", "a", "b"),
+        )
+    },
     "kinds of frames": (
         "kind,frame_ms\n" + "real,8.3\nmade,8.1\n" * 9,
         {},
@@ -274,5 +434,15 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
     ),
     "one column": ("frame_ms\n" + "16.4\n16.9\n" * 9, {}, 18),
     "one column, blank cell": ("frame_ms\n16.4\n16.9\n\n16.4\n16.9\n", {}, "blank-line"),
+    "JSON that is an array": (
+        '[{"frame_ms": 16.4},\n{"frame_ms": 16.5}]\n',
+        {},
+        "row-width",
+    ),
+    "JSON lines in UTF-16": (
+        '{"frame_ms": 16.4}\n{"frame_ms": 16.5}\n'.encode("utf-16"),
+        {},
+        "row-width",
+    ),
     "no table at all": (bytes(range(1, 256)) * 4 + b"\n", {}, "column-missing"),
 }

@@ -18,6 +18,7 @@ def lines(**more: Any) -> str:
 
 
 GOOD = lines()
+NO_KEYS = '{"frame_ms": 16.5}\n'
 
 
 @pytest.mark.parametrize(
@@ -53,6 +54,16 @@ GOOD = lines()
             10,
         ),
         (lines(kind="real"), {"kinds_column": "kind", "kinds": ("real",)}, 10),
+        (NO_KEYS + lines(program="quay") + lines(program="menu"), {}, "programs-mixed"),
+        (NO_KEYS + GOOD, {}, 11),
+        (NO_KEYS + GOOD.replace('"frame_no": 5', '"frame_no": 7'), {}, "frames-lost"),
+        (GOOD.replace('"frame_no": 10', '"frame_no": null'), {}, "not-a-number"),
+        (GOOD.replace('"frame_no": 10', '"frame_no": "x"'), {}, "not-a-number"),
+        (
+            GOOD.replace(": 5,", ": 5.0,").replace('"frame_no": 9', '"frame_no": 12'),
+            {},
+            "frames-lost",
+        ),
     ],
 )
 def test_each_kind_of_json_lines_gets_its_verdict(
@@ -68,3 +79,28 @@ def test_json_lines_in_pieces_are_the_same(read: Any, small_pieces: None) -> Non
     capture = read(GOOD)
     assert list(capture.times.opening) == VALUES
     assert capture.troubles == ()
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        ("1e999", "(1 infinite), the first in line 3: 'Infinity'"),
+        ("-1e999", "(1 infinite), the first in line 3"),
+        ("9" * 400, "(1 too large), the first in line 3"),
+        ("9" * 5000, "(1 too large), the first in line 3"),
+    ],
+)
+def test_a_number_that_no_float_holds_is_told_with_its_line(
+    number: str, said: str, read: Any
+) -> None:
+    (trouble,) = read(GOOD.replace("16.941", number)).troubles
+    assert trouble.code == "bad-cells"
+    assert said in trouble.what
+
+
+def test_a_key_that_comes_late_is_watched_in_pieces_too(read: Any, small_pieces: None) -> None:
+    del small_pieces
+    later = lines(program="menu").replace('"frame_no": ', '"frame_no": 1')
+    (trouble,) = read(GOOD.replace('"frame_no": ', '"frame_no": 2') + later).troubles
+    assert trouble.code == "programs-mixed"
+    assert "'' 10, 'menu' 10" in trouble.what

@@ -25,7 +25,7 @@ def rows(count: int) -> tuple[list[float], str]:
 
 def test_a_plain_piece_is_taken_apart_by_pyarrow() -> None:
     shape = Shape(delimiter=b",", names=["frame_no", "frame_ms"], time=1, header=b"", first_line=2)
-    shape.counter = 0
+    shape.counters = (0,)
     found = arrow._with_arrow(b"1,16.4\n2,16.5\n", 2, shape)
     assert found is not None
     assert list(found.times) == [16.4, 16.5]
