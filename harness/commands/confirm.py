@@ -21,7 +21,7 @@ from harness.run.requests import ATTEND, STAY_NOW
 from harness.settings import rig_folder, store_folder
 from harness.store.checkpoints import folded, run_started
 from harness.store.sqlite import Store, open_store
-from harness.views.safety import FIRST_PASS
+from harness.views.safety import FIRST_PASS, confirm_hint
 from harness.views.waiting import person_words
 
 _PATIENCE_S = 10.0
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     with open_store(folder, write=True, check=False) as store:
         name = args.run or _waiting(store)
         _refuse_before_hours(store, name)
-        step = _open_step(store, name, args.step, attending=args.attending)
+        step = _open_step(store, name, args, folder)
         earlier = _kept_already(store, name, step)
         if earlier is not None:
             later = f"step {step} is confirmed already, by {earlier.by}: "
@@ -116,16 +116,17 @@ def _waiting(store: Store) -> str:
     )
 
 
-def _open_step(store: Store, run: str, asked: int | None, *, attending: bool) -> int:
+def _open_step(store: Store, run: str, args: argparse.Namespace, folder: Path) -> int:
     """Return the number of the open step.
 
     Raises:
-        AskedError: no step of *run* is open, or another one than the one that was *asked* for;
+        AskedError: no step of *run* is open, or another one than the one that was asked for;
             or it opens the case, and nobody stays.
     """
     standing = store.run(run).standing
     waits = json.loads(standing.waits) if standing.phase == "step" and standing.waits else {}
     number: int | None = waits.get("step")
+    asked = args.step
     if number is None or asked not in (None, number):
         open_ = f"it is {standing.phase}" if number is None else f"step {number} is open"
         raise AskedError(
@@ -136,14 +137,15 @@ def _open_step(store: Store, run: str, asked: int | None, *, attending: bool) ->
                 do="see `harness status`",
             )
         )
-    if (waits.get("opens_case") or waits.get("attend")) and not attending:
+    if (waits.get("opens_case") or waits.get("attend")) and not args.attending:
+        hint = confirm_hint(step=number, run=run, store=str(folder), attending=True)
         raise AskedError(
             Problem(
                 code="not-attended",
                 what=ATTEND if waits.get("opens_case") else STAY_NOW,
                 where=(f"run {run}, step {number}", *FIRST_PASS),
-                do=f"stay there, and give: harness confirm --step {number} --by YOUR-NAME "
-                "--attending; or confirm later, when you can: the step stays open",
+                do=f"stay there, and give: {hint}; or confirm later, when you can: the step stays "
+                "open",
             )
         )
     return number

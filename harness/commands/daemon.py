@@ -34,6 +34,7 @@ from harness.watch.log import FILE, open_log
 from harness.watch.login_session import login_session
 from harness.watch.metrics import serve
 from harness.watch.night_watch import NightWatch
+from harness.watch.noticing import settled
 from harness.watch.page_process import HarnessPage, PageProcess
 from harness.watch.ports import Log
 from harness.watch.posting import Posting
@@ -91,7 +92,15 @@ def _daemon(
     become_subreaper()
     keep_descriptors()
     waker = Waker()
-    posting = Posting(journal, settings.recipients, log=log, now=rig.now, steady_s=rig.steady_s)
+    stores = StoreFiles(platform.node())
+    posting = Posting(
+        journal,
+        settings.recipients,
+        log=log,
+        now=rig.now,
+        steady_s=rig.steady_s,
+        settled=partial(settled, stores=stores, rig=rig),
+    )
 
     def strangers() -> tuple[int, ...]:
         return (*posting.process(), *(() if page is None else page.process()))
@@ -100,7 +109,7 @@ def _daemon(
         journal=journal,
         runners=ProcessRunners(state, strangers=strangers),
         plans=PlanFiles(_checked),
-        stores=StoreFiles(platform.node()),
+        stores=stores,
         rig=rig,
         log=log,
         stuck_s=settings.stuck_s,

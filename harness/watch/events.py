@@ -102,7 +102,9 @@ class Missed:
 class Noticed:
     """Something a person is to be told. ``key`` is its own for ever: it is told once.
 
-    ``run`` and ``seq`` say up to which record of a run was looked; 0: no record.
+    ``run`` and ``seq`` say up to which record of a run was looked; 0: no record. ``store`` is
+    that run's, and ``open`` what a person is asked to settle: the number of a step, the name of
+    a hold; empty: nothing, or an earlier version did not say.
     """
 
     at: str
@@ -112,11 +114,13 @@ class Noticed:
     body: str
     run: str = ""
     seq: int = 0
+    store: str = ""
+    open: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """A notice was delivered to ``to``, or given up."""
+    """A notice was delivered to ``to``; or given up, or it was settled before it could be told."""
 
     at: str
     key: str

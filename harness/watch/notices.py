@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import enum
 import json
+import shlex
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from harness.views.safety import confirm_hint, step_lines
@@ -40,6 +41,8 @@ class Notice:
     body: str
     run: str = ""
     seq: int = 0
+    store: str = ""  #: that the run is kept in
+    open: str = ""  #: the step or the hold that a person is asked to settle
 
     def as_event(self, at: str) -> e.Noticed:
         """Return the event that says it is to be told."""
@@ -51,6 +54,8 @@ class Notice:
             body=self.body,
             run=self.run,
             seq=self.seq,
+            store=self.store,
+            open=self.open,
         )
 
 
@@ -86,16 +91,18 @@ def of_records(run: str, records: Iterable[Kept], *, rig: str, store: str) -> It
                 )
                 text = "\n".join([*lines, "", hint])
                 title = f"{rig}: a person is needed for step {body['step']} of {run}"
-                yield _notice(key, NoticeKind.PERSON, title, text, run, seq)
+                made = _notice(key, NoticeKind.PERSON, title, text, run, seq)
+                yield replace(made, store=store, open=str(body["step"]))
             case "rig-held":
                 hint = f"{body['do']}. Then: harness release {body['hold']} --by YOUR-NAME"
                 title = f"{rig} is held"
                 text = f"{body['reason']}\n{hint}\nRun {run}"
-                yield _notice(key, NoticeKind.HELD, title, text, run, seq)
+                made = _notice(key, NoticeKind.HELD, title, text, run, seq)
+                yield replace(made, store=store, open=body["hold"])
             case "run-finished":
                 counts = ", ".join(f"{body[x]} {x}" for x in ("accepted", "short", "failed"))
                 title = f"{rig}: {run} is done"
-                text = f"Cells: {counts}.\nharness results --run {run}"
+                text = f"Cells: {counts}.\n{_results(run, store)}"
                 yield _notice(key, NoticeKind.DONE, title, text, run, seq)
             case _ if body["state"] == "failed":
                 failed.append((seq, body["cell"], body["reason"]))
@@ -104,7 +111,7 @@ def of_records(run: str, records: Iterable[Kept], *, rig: str, store: str) -> It
         cells = [f"{cell}: {reason}" for _, cell, reason in failed[:20]]
         more = [f"and {len(failed) - 20} more"] if len(failed) > 20 else []
         key = f"{run}#{failed[-1][0]}"
-        text = "\n".join([*cells, *more, f"harness results --run {run}"])
+        text = "\n".join([*cells, *more, _results(run, store)])
         yield _notice(key, NoticeKind.FAILED, title, text, run, failed[-1][0])
 
 
@@ -127,6 +134,11 @@ def of_event(event: e.Event, *, rig: str, plan: str) -> Notice | None:
             return _notice(key, NoticeKind.TROUBLE, title, event.why or "See harness status.")
         case _:
             return None
+
+
+def _results(run: str, store: str) -> str:
+    """Return the command that shows *run*, whole: it is pasted where nothing is known of it."""
+    return f"harness results --run {run} --store {shlex.quote(store)}"
 
 
 def _notice(

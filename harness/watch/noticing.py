@@ -7,8 +7,27 @@ from __future__ import annotations
 
 from harness.watch import events as e
 from harness.watch.journal import WatchJournal
-from harness.watch.notices import of_event, of_records
+from harness.watch.notices import NoticeKind, of_event, of_records
 from harness.watch.ports import Rig, Stores
+
+
+def settled(notice: e.Noticed, *, stores: Stores, rig: Rig) -> str:
+    """Return why nobody need be told of *notice* any more, in words; empty: it is still so.
+
+    Only what is seen to be settled is: a store that cannot be read says nothing.
+    """
+    if not notice.open:
+        return ""
+    match NoticeKind(notice.about):
+        case NoticeKind.HELD if rig.is_released(notice.open):
+            return "the hold has been released"
+        case NoticeKind.PERSON:
+            for run in stores.runs(notice.store):
+                if run.run == notice.run and not run.step.startswith(f"step {notice.open}:"):
+                    return "the step is not open any more"
+        case _:
+            pass
+    return ""
 
 
 class Noticing:

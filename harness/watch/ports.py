@@ -151,6 +151,10 @@ class Rig(Protocol):
         """Return why it is held; nothing: it is not."""
         ...
 
+    def is_released(self, hold: str) -> bool:
+        """Return whether a person has lifted the hold called *hold*."""
+        ...
+
     def now(self) -> datetime:
         """Return the instant, aware."""
         ...

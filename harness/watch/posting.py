@@ -70,6 +70,7 @@ class Posting:
         now: The clock of the day.
         steady_s: The steady clock.
         sender: Starts a try.
+        settled: Why a notice need not be told any more; empty: it must.
     """
 
     def __init__(
@@ -81,9 +82,11 @@ class Posting:
         now: Callable[[], datetime],
         steady_s: Callable[[], float],
         sender: Callable[[Recipient, e.Noticed], Try] = send,
+        settled: Callable[[e.Noticed], str] = lambda notice: "",
     ) -> None:
         self._journal, self._recipients, self._log = journal, tuple(recipients), log
         self._now, self._steady_s, self._sender = now, steady_s, sender
+        self._settled = settled
         self._waiting: dict[tuple[str, str], _Waiting] = {}
         self._under_way: tuple[Try, Recipient, e.Noticed, float] | None = None
 
@@ -102,10 +105,16 @@ class Posting:
         now_s = self._steady_s()
         for recipient, notice in pending:
             waiting = self._waiting.setdefault((notice.key, recipient.name), _Waiting())
-            if waiting.not_before_s <= now_s:
-                self._begin(recipient, notice, waiting, now_s)
-                return 1.0
-        return min(w.not_before_s for w in self._waiting.values() if w.not_before_s > now_s) - now_s
+            if waiting.not_before_s > now_s:
+                continue
+            if why := self._settled(notice):  # nobody is called to what is done already
+                self._log.info("not to be told", notice=notice.title, to=recipient.name, why=why)
+                self._told(recipient, notice, delivered=False)
+                continue
+            self._begin(recipient, notice, waiting, now_s)
+            return 1.0
+        later = [w.not_before_s for w in self._waiting.values() if w.not_before_s > now_s]
+        return min(later) - now_s if later else None
 
     def process(self) -> tuple[int, ...]:
         """Return the number of the process under way: whoever ends a runner's tree spares it."""

@@ -29,6 +29,10 @@ class WatchedRig:
             for hold in self._holds.standing()
         ]
 
+    def is_released(self, hold: str) -> bool:
+        """Return whether a person has lifted the hold called *hold*."""
+        return any(each.hold == hold for each in self._holds.releases())
+
     def now(self) -> datetime:
         """Return the instant, aware."""
         return self._clock.now()

@@ -272,7 +272,8 @@ def test_a_step_that_opened_the_case_is_not_confirmed_by_somebody_who_goes_away(
     assert status == 2
     assert "error[not-attended]: the step opens the case" in err
     assert "Stay with the rig until the first pass after it is over" in err
-    assert "harness confirm --step 1 --by YOUR-NAME --attending" in err
+    hint = "harness confirm --step 1 --by YOUR-NAME --attending"
+    assert f"{hint} --run {run} --store {place.store};" in err
     assert requests(place, run) == ()
 
 

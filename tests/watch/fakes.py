@@ -29,9 +29,13 @@ class FakeRig:
     steady: float = 1000.0
     awake: float = 1000.0
     held: list[Held] = field(default_factory=list)
+    released: set[str] = field(default_factory=set)
 
     def holds(self) -> Sequence[Held]:
         return self.held
+
+    def is_released(self, hold: str) -> bool:
+        return hold in self.released
 
     def now(self) -> datetime:
         return self.at

@@ -114,7 +114,9 @@ def test_a_finished_plan_leaves_the_queue_and_is_told_once(simulated: Simulated)
     (notice,) = simulated.events(e.Noticed)
     assert isinstance(notice, e.Noticed)
     assert (notice.about, notice.title) == ("done", "rig-a: run-1 is done")
-    assert notice.body.startswith("Cells: 3 accepted, 1 short, 0 failed.")
+    assert notice.body == (
+        "Cells: 3 accepted, 1 short, 0 failed.\nharness results --run run-1 --store /store"
+    )
 
 
 def test_a_step_that_opens_the_case_is_told_at_once_with_its_cautions(
@@ -352,4 +354,6 @@ def test_failed_cells_are_one_notice(simulated: Simulated) -> None:
 
     (notice,) = [x for x in simulated.events(e.Noticed) if isinstance(x, e.Noticed)]
     assert (notice.about, notice.title) == ("failed", "rig-a: 2 failed cells in run-1")
-    assert notice.body == "cell-4: exit 1\ncell-6: exit 1\nharness results --run run-1"
+    assert notice.body == (
+        "cell-4: exit 1\ncell-6: exit 1\nharness results --run run-1 --store /store"
+    )

@@ -10,9 +10,11 @@ import pytest
 from harness.watch import events as e
 from harness.watch.journal import WatchJournal
 from harness.watch.notices import NoticeKind
+from harness.watch.noticing import settled
+from harness.watch.ports import RunSeen
 from harness.watch.posting import TRY_S, Posting, Try
 from harness.watch.watch_settings import Recipient
-from tests.watch.fakes import FakeLog, FakeRig
+from tests.watch.fakes import FakeLog, FakeRig, FakeStores
 
 WEBHOOK = Recipient(name="json://a", address="json://a/x?secret", tries=3, retry_after_s=10.0)
 MAIL = Recipient(name="mailto://b", address="mailto://b", tries=2, on=(NoticeKind.FAILED,))
@@ -39,6 +41,7 @@ class Place:
         self.answers: list[int | None] = []
         self.sent: list[tuple[str, str]] = []
         self.tries: list[Sending] = []
+        self.done: set[str] = set()
         self.posting = self.anew(*recipients)
 
     def anew(self, *recipients: Recipient) -> Posting:
@@ -49,6 +52,7 @@ class Place:
             now=self.rig.now,
             steady_s=self.rig.steady_s,
             sender=self.send,
+            settled=lambda notice: "it is done" if notice.key in self.done else "",
         )
         return self.posting
 
@@ -129,6 +133,58 @@ def test_each_is_told_what_it_has_chosen_and_failures_only_if_chosen(place: Plac
     place.passes(10)
 
     assert sorted(place.sent) == [("json://a", "a"), ("mailto://b", "b")]
+
+
+def test_what_is_settled_is_not_told_any_more_and_never_later(place: Place) -> None:
+    place.done = {"a"}
+    place.answers = [1]
+    place.notice("a", "person")
+    place.notice("b", "person")
+    place.passes(5)
+    place.done.add("b")
+    place.passes(20)
+    place.done.clear()
+    place.passes(60)
+
+    assert place.sent == [("json://a", "b")]
+    assert place.log.words() == ["not to be told", "not told", "not to be told"]
+    assert place.journal.standing.told == {("a", "json://a"), ("b", "json://a")}
+
+
+def person(settles: str = "1", **more: str) -> e.Noticed:
+    return e.Noticed(
+        at="", key="run-1#3", about=more.get("about", "person"), title="t", body="b",
+        run="run-1", seq=3, store="/store", open=settles,
+    )  # fmt: skip
+
+
+def stands(phase: str, step: str = "") -> FakeStores:
+    run = RunSeen(run="run-1", plan_name="p", plan_hash="h", phase=phase, step=step)
+    return FakeStores(seen=[run])
+
+
+def test_a_step_that_is_open_is_not_settled() -> None:
+    assert settled(person(), stores=stands("step", "step 1: Card out."), rig=FakeRig()) == ""
+
+
+@pytest.mark.parametrize("stores", [stands("idle"), stands("step", "step 12: Card out.")])
+def test_a_step_that_is_done_is_settled(stores: FakeStores) -> None:
+    assert settled(person(), stores=stores, rig=FakeRig()) == "the step is not open any more"
+
+
+def test_a_step_of_a_store_that_cannot_be_read_is_not_settled() -> None:
+    assert settled(person(), stores=FakeStores(), rig=FakeRig()) == ""
+
+
+def test_a_hold_is_settled_by_its_own_release() -> None:
+    held, rig = person("h-1", about="held"), FakeRig(released={"h-2"})
+    assert settled(held, stores=FakeStores(), rig=rig) == ""
+    rig.released.add("h-1")
+    assert settled(held, stores=FakeStores(), rig=rig) == "the hold has been released"
+
+
+def test_a_notice_of_an_earlier_version_is_not_settled() -> None:
+    assert settled(person(""), stores=stands("idle"), rig=FakeRig()) == ""
 
 
 def test_a_notice_of_last_week_is_not_told_any_more(place: Place) -> None:
