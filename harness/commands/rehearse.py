@@ -47,7 +47,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--from",
         dest="start",
         metavar="TIME",
-        help="when it starts: 22:30, or 2026-11-02 22:30 (default: the plan's night, else now)",
+        help="when it starts: 22:30, or 2026-11-02 22:30, in the zone of the plan's night, else "
+        "of this machine (default: the plan's night, else now)",
     )
     parser.add_argument(
         "--person",
@@ -135,7 +136,8 @@ def _start(text: str | None, plan: Plan, zone: tzinfo | None, *, now: datetime) 
         Problem(
             code="bad-time",
             what=f"--from {text!r} is not a time",
-            do="write --from 22:30, or --from '2026-11-02 22:30'; it is the rig's local time",
+            do="write --from 22:30, or --from '2026-11-02 22:30', in the zone of the plan's night, "
+            "else of this machine",
         )
     )
 

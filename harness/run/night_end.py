@@ -44,7 +44,7 @@ class NightEnd(Onlooker):
         if self._now() + timedelta(seconds=self._next_s) >= self._until:
             self._said = True
             fits = f"; a pass of {self._next_s:.0f} s does not fit" if self._next_s else ""
-            self._stop(f"{REASON} at {self._until.astimezone():%H:%M}{fits}")
+            self._stop(f"{REASON} at {self._until.astimezone():%H:%M %Z}{fits}")
 
     def next(self, state: RunState, instruction: i.Instruction) -> None:
         """Note how long the pass takes that is about to be waited for."""

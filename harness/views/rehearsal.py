@@ -86,8 +86,8 @@ class WallClock:
         return (self._start + timedelta(seconds=seconds)).astimezone(self._zone)
 
     def day(self, seconds: float) -> str:
-        """Return day and time of day, to the minute."""
-        return f"{self.at(seconds):%a %Y-%m-%d %H:%M}"
+        """Return day and time of day, to the minute, with the zone that all times here are in."""
+        return f"{self.at(seconds):%a %Y-%m-%d %H:%M %Z}"
 
     def time(self, seconds: float) -> str:
         """Return the time of day, with the days since the first where there are any."""
