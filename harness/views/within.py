@@ -7,7 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from harness.summary.within_frames import LEAST_FRAMES, FramesWithin
+from harness.summary.within_frames import (
+    LEAST_EFFECTIVE,
+    LEAST_EFFECTIVE_LOW,
+    LEAST_FRAMES,
+    FramesWithin,
+)
 from harness.summary.within_pass import WithinPass
 
 AVERAGE = "frames-over-time/1"
@@ -35,15 +40,22 @@ def within_lines(found: FramesWithin | None) -> Iterator[str]:
         f"  effective frames: {found.effective:.0f} of {found.frames}, since frame times follow "
         "their neighbours"
     )
-    yield f"  {_words('average frame rate', found.average, AVERAGE)}"
+    least = None if found.average_holds else LEAST_EFFECTIVE
+    yield f"  {_words('average frame rate', found.average, AVERAGE, least)}"
     if found.low is not None:
-        yield f"  {_words('1 % low', found.low, LOW)}"
+        least = None if found.low_holds else LEAST_EFFECTIVE_LOW
+        yield f"  {_words('1 % low', found.low, LOW, least)}"
     else:
         yield "  1 % low: not measured: fewer than 3 frames in its tail"
     yield "  by the frames of this pass alone: passes differ by more, and only passes tell how much"
 
 
-def _words(name: str, each: WithinPass, definition: str) -> str:
+def _words(name: str, each: WithinPass, definition: str, least: int | None) -> str:
+    if least is not None:
+        return (
+            f"{name}: {each.value:.2f} fps ({definition}); no interval: with fewer than {least} "
+            "effective frames it would hold less than it says"
+        )
     return (
         f"{name}: {each.value:.2f} fps, {100 * each.confidence:.0f} % interval {each.low:.2f} to "
         f"{each.high:.2f} fps ({definition}; {each.replicates} draws of circular blocks of "
@@ -61,16 +73,18 @@ def within_json(found: FramesWithin | None) -> dict[str, object] | None:
         "head_frames": found.head_frames,
         "head_s": None if found.head_ms is None else found.head_ms / 1000.0,
         "effective_frames": found.effective,
-        "average_fps": _json(found.average, AVERAGE),
-        "low_1pct_fps": None if found.low is None else _json(found.low, LOW),
+        "average_fps": _json(found.average, AVERAGE, holds=found.average_holds),
+        "low_1pct_fps": (
+            None if found.low is None else _json(found.low, LOW, holds=found.low_holds)
+        ),
     }
 
 
-def _json(each: WithinPass, definition: str) -> dict[str, object]:
+def _json(each: WithinPass, definition: str, *, holds: bool) -> dict[str, object]:
     return {
         "value": each.value,
-        "low": each.low,
-        "high": each.high,
+        "low": each.low if holds else None,
+        "high": each.high if holds else None,
         "confidence": each.confidence,
         "block_frames": each.block,
         "draws": each.replicates,

@@ -12,9 +12,12 @@ from scipy import stats
 from harness.summary.following import following
 from harness.summary.trends import ALPHA, pooled_trend
 from harness.summary.voids import Balance, void_balance
+from harness.summary.within_frames import frames_within
 from harness.summary.within_pass import effective_size, within_pass
 from promises.coverage import autocorrelated
 from promises.line import Chance, Line, share_line
+
+_Z_99 = float(stats.norm.ppf(0.99))
 
 
 def trends(chance: Chance) -> Iterator[Line]:
@@ -107,9 +110,40 @@ def within(chance: Chance) -> Iterator[Line]:
         yield share_line(name, plain, samples, least=92.0)
 
 
+def frames(chance: Chance) -> Iterator[Line]:
+    """Frame times of a first-order autoregression: how often what is shown holds the truth."""
+    samples = chance.samples(60, least=10)
+    for n, r in ((3600, 0.5), (6000, 0.9), (20_000, 0.9)):
+        shown = {"average": [0, 0], "1 % low": [0, 0]}
+        # Logarithms are normal with a spread of 20 %: mean and percentile are known.
+        truth = {
+            "average": 1000.0 / (16.0 * math.exp(0.2**2 / 2.0)),
+            "1 % low": 1000.0 / (16.0 * math.exp(0.2 * _Z_99)),
+        }
+        for noise in autocorrelated(r)(chance, samples, n):
+            times = 16.0 * np.exp(0.2 * noise)
+            found = frames_within(times.tolist(), of=n)
+            assert found is not None
+            assert found.low is not None
+            for name, each, holds in (
+                ("average", found.average, found.average_holds),
+                ("1 % low", found.low, found.low_holds),
+            ):
+                if holds:
+                    shown[name][0] += 1
+                    shown[name][1] += each.low <= truth[name] <= each.high
+        for name, (told, hits) in shown.items():
+            head = f"{n} frames, correlation {r:g}: {name}"
+            if told < samples / 2:
+                yield share_line(f"{head}, no interval", samples - told, samples)
+            else:
+                yield share_line(f"{head}, interval holds it", hits, told, least=91.0)
+
+
 PROMISES = {
     "trends": trends,
     "passes-follow": following_passes,
     "voids": voids,
     "within-pass": within,
+    "within-frames": frames,
 }

@@ -43,6 +43,11 @@ def test_frames_that_follow_their_neighbours_are_worth_fewer() -> None:
 
     assert found is not None
     assert found.effective < 200
+    assert not found.average_holds
+    shown = within_json(found)
+    assert shown is not None
+    assert shown["average_fps"]["low"] is None  # type: ignore[index]
+    assert "no interval: with fewer than 200 effective frames" in "\n".join(within_lines(found))
 
 
 def test_too_few_frames_say_so() -> None:
@@ -64,3 +69,11 @@ def test_only_the_first_frames_of_a_long_pass_are_looked_at_and_that_is_said() -
 
     assert found is not None
     assert "from the first 3000 of 500000 frames" in "\n".join(within_lines(found))
+
+
+def test_a_low_figure_needs_more_effective_frames_than_an_average() -> None:
+    found = frames_within(steady(600), of=600)
+
+    assert found is not None
+    assert (found.average_holds, found.low_holds) == (True, False)
+    assert "1 % low: " in "\n".join(within_lines(found))
