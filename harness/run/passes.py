@@ -192,7 +192,7 @@ def cell_reopened(state: RunState, record: r.CellReopened) -> None:
     before = state.progress[record.cell]
     if before.state is not r.CellState.OPEN:
         state.closed[before.state] -= 1
-    state.progress[record.cell] = Progress(attempts=before.attempts)
+    state.progress[record.cell] = Progress(attempts=before.attempts, superseded=before.attempts)
     _reckon(state, record.cell)
 
 

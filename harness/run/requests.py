@@ -11,7 +11,7 @@ from typing import assert_never
 
 from harness.run import records as r
 from harness.run.groups import group_for
-from harness.run.state import RunState
+from harness.run.state import Progress, RunState
 from harness.run.transitions import Phase
 
 Records = tuple[r.Record, ...]
@@ -97,19 +97,41 @@ def _rerun(state: RunState, request: r.Request, fingerprint: Mapping[str, str] |
     unknown = [key for key in request.cells if key not in state.progress]
     if unknown or not request.cells:
         return (_refused(request, f"no such cells: {', '.join(unknown) or 'none named'}"),)
+    asked = tuple(dict.fromkeys(request.cells))
+    due = [key for key in asked if _is_due_again(state.progress[key])]
     reopened = tuple(
         r.CellReopened(
             cell=key,
-            superseded=tuple(range(1, state.progress[key].attempts + 1)),
+            superseded=_not_superseded(state.progress[key]),
             by=request.by,
             reason=request.note,
         )
-        for key in dict.fromkeys(request.cells)
+        for key in asked
+        if key not in due
     )
-    count = "1 cell is" if len(reopened) == 1 else f"{len(reopened)} cells are"
-    answered = _answered(request, accepted=True, text=f"{count} measured again")
+    parts = [f"{_cells(len(reopened))} measured again"] if reopened else []
+    if due:
+        parts.append(f"{_cells(len(due))} to be measured again already, and no pass has come since")
+    answered = _answered(request, accepted=True, text="; ".join(parts))
+    if not reopened:
+        return (answered,)
     group = () if fingerprint is None else group_for(state, fingerprint, accepted=state.accepted)
     return (*reopened, answered, *group)
+
+
+def _not_superseded(progress: Progress) -> tuple[int, ...]:
+    """Return the attempts whose place a rerun would take: those since the last one."""
+    return tuple(range(progress.superseded + 1, progress.attempts + 1))
+
+
+def _is_due_again(progress: Progress) -> bool:
+    """Return whether a rerun is asked for already, and nothing has come of it yet."""
+    began = progress.state is r.CellState.OPEN and progress.superseded > 0
+    return began and not _not_superseded(progress)
+
+
+def _cells(count: int) -> str:
+    return "1 cell is" if count == 1 else f"{count} cells are"
 
 
 def _answered(request: r.Request, *, accepted: bool, text: str) -> r.RequestAnswered:

@@ -34,6 +34,7 @@ class Progress:
 
     state: CellState = CellState.OPEN
     attempts: int = 0  #: last attempt number given; never reused
+    superseded: int = 0  #: the last attempt whose place a rerun took; 0: none did
     counted: int = 0  #: counted passes that used up ``at_most``
     kept: tuple[KeptPass, ...] = ()
     discards: tuple[tuple[str, int], ...] = ()  #: (rule, how many passes it has discarded)

@@ -34,6 +34,31 @@ def test_a_rerun_of_a_finished_run_touches_no_other_cell() -> None:
     assert [x.kept for x in run.of(r.CellClosed) if x.cell == one] == [(1, 2), (3, 4)]
 
 
+def test_a_second_rerun_supersedes_only_what_came_since_the_first() -> None:
+    run, (one,) = finished(titles=1)
+    for _ in range(2):
+        run.ask(r.RequestKind.RERUN, cells=(one,))
+        assert run.go_on() is Outcome.FINISHED
+    assert [x.superseded for x in run.of(r.CellReopened)] == [(1, 2), (3, 4)]
+
+
+def test_a_rerun_asked_for_twice_with_no_pass_between_is_one_rerun() -> None:
+    run, (one, other) = finished()
+    run.ask(r.RequestKind.RERUN, cells=(one,))
+    run.ask(r.RequestKind.RERUN, cells=(one, other))
+    run.ask(r.RequestKind.RERUN, cells=(one,))
+    assert run.go_on() is Outcome.FINISHED
+    assert [(x.cell, x.superseded) for x in run.of(r.CellReopened)] == [
+        (one, (1, 2)), (other, (1, 2)),
+    ]  # fmt: skip
+    again = "1 cell is to be measured again already, and no pass has come since"
+    assert [(x.accepted, x.answer) for x in run.of(r.RequestAnswered)] == [
+        (True, "1 cell is measured again"),
+        (True, f"1 cell is measured again; {again}"),
+        (True, again),
+    ]
+
+
 def test_attempt_numbers_go_on_over_a_rerun() -> None:
     run, (one,) = finished(titles=1)
     run.ask(r.RequestKind.RERUN, cells=(one,))
