@@ -222,7 +222,7 @@ class Commands:
             status = tree.status_of(started.id.pid)
         end = replace(end, wall_s=wall_s)
         if os.WIFSIGNALED(status):
-            end = replace(end, by=EndedBy.SIGNAL, signal=_signal_name(os.WTERMSIG(status)))
+            end = replace(end, by=EndedBy.SIGNAL, signal=signal_name(os.WTERMSIG(status)))
         elif living is not None and not living.seen and status == 0:
             note = f"no process called {living.program} was seen in {living.appear_s:g} s after it"
             end = replace(end, by=EndedBy.NEVER_ALIVE)
@@ -272,8 +272,16 @@ def _refused(end: CommandEnd, refused: NotStarted, folder: Path) -> CommandEnd:
     return replace(end, by=by, detail=word)
 
 
-def _signal_name(number: int) -> str:
+def signal_name(number: int) -> str:
+    """Return what a signal is called; one without a name has its number.
+
+    >>> signal_name(9)
+    'SIGKILL'
+    """
     try:
         return signal.Signals(number).name
     except ValueError:
-        return f"signal {number}"
+        first = getattr(signal, "SIGRTMIN", None)
+        if first is not None and first < number < signal.SIGRTMAX:
+            return f"SIGRTMIN+{number - first}"
+        return str(number)

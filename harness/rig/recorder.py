@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from harness.rig.command import Commands, Interrupt, Running
+from harness.rig.command import Commands, Interrupt, Running, signal_name
 from harness.rig.ending import Tree, end_left_over
 from harness.rig.tasks import CommandEnd, EndedBy
 from harness.rig.tree import ProcessId, send
@@ -117,7 +117,7 @@ def _ended(end: CommandEnd, by: EndedBy | None, status: int, *, told: bool) -> C
         number = os.WTERMSIG(status)
         if told and number == signal.SIGTERM:
             return replace(end, by=EndedBy.EXIT, status=0)
-        return replace(end, by=EndedBy.SIGNAL, signal=signal.Signals(number).name)
+        return replace(end, by=EndedBy.SIGNAL, signal=signal_name(number))
     exit_status = os.WEXITSTATUS(status)
     return replace(end, status=0 if told and exit_status in _TOLD else exit_status)
 

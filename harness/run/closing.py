@@ -175,7 +175,8 @@ def faults_in_a_row(
     if len(row) < faults.stop_after:
         return None
     labels = "; ".join(state.grid.cells[key].label for key in row)
-    reason = f"the same fault in {len(row)} cells in a row ({labels}): {judgement.reason}"
+    cells = "1 cell" if len(row) == 1 else f"{len(row)} cells in a row"
+    reason = f"the same fault in {cells} ({labels}): {judgement.reason}"
     return held(state, fault, reason)
 
 

@@ -98,15 +98,21 @@ def sentence(record: r.Record, grid: Grid) -> str:
             assert_never(record)
 
 
+def _earlier(cells: int) -> str:
+    return f"{cells} earlier {'cell' if cells == 1 else 'cells'}"
+
+
 def _reuse(record: r.ReuseOffered | r.ReuseTurnedDown | r.CellReused, grid: Grid) -> str:
     match record:
         case r.ReuseOffered():
             not_taken = "; ".join(f"{_label(grid, key)}: {why}" for key, why in record.refused)
-            return f"{len(record.offers)} earlier cells may be taken" + (
+            return f"{_earlier(len(record.offers))} may be taken" + (
                 f"; not taken: {not_taken}" if not_taken else ""
             )
         case r.ReuseTurnedDown():
-            return f"{len(record.cells)} earlier cells are measured after all: {record.reason}"
+            number = len(record.cells)
+            are = "is" if number == 1 else "are"
+            return f"{_earlier(number)} {are} measured after all: {record.reason}"
         case r.CellReused():
             attempts = ", ".join(map(str, record.kept))
             checked = f"; {record.reason}" if record.reason else ""

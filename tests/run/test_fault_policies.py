@@ -206,6 +206,15 @@ def test_a_fault_in_three_cells_in_a_row_holds_the_rig_and_names_them(fault: str
     is_held_after_three(run, fault, passes=6 if policy.again else 3)
 
 
+def test_a_row_of_one_cell_is_called_one_cell() -> None:
+    run = five_cells()
+    run.plan = replace(run.plan, faults=replace(run.plan.faults, stop_after=1))
+    run.meter = lambda task, report: Measured(problem="not to be taken", fault="no-capture")
+    assert run.go_on() is Outcome.HELD
+    [hold] = run.of(r.RigHeld)
+    assert hold.reason.startswith("the same fault in 1 cell (")
+
+
 @pytest.mark.parametrize("fault", IN_THE_CAPTURE)
 def test_a_recorder_that_is_gone_burns_no_grid(fault: str) -> None:
     run = five_cells()

@@ -28,6 +28,7 @@ from harness.rig.sensors.board import Board, BoardFile
 from harness.rig.sensors.feeder import Feed
 from harness.rig.sensors.outside_lines import Declared, reading_of
 from harness.rig.sensors.outside_settings import FILE, Outside
+from harness.units import shown
 
 #: What is started: the package of this process, whatever folder it is started in.
 _BOOTSTRAP = (
@@ -73,7 +74,7 @@ class OutsideSource:
     def _one(self, declared: Declared, board: Board, at_s: float) -> Reading:
         name, unit = declared.name, declared.unit
         if name not in board.lines:
-            why = board.trouble or "it has said nothing of it yet"
+            why = board.trouble or f"it has said nothing of it yet{_fits_none(board, self.names)}"
             return Reading(name=name, unit=unit, why=why)
         came_s, found = board.lines[name]
         age_s = at_s - came_s
@@ -82,6 +83,15 @@ class OutsideSource:
             why = f"stale: its last line is {age_s:.0f} s old{trouble}"
             return Reading(name=name, unit=unit, why=why, raw=found.rest)
         return reading_of(declared, found)
+
+
+def _fits_none(board: Board, names: Sequence[str]) -> str:
+    """Return the last line that is of no reading, in words: it may have been meant for one."""
+    strange = [each for each in board.lines.values() if each[1].name not in names]
+    if not strange:
+        return ""
+    _, last = max(strange, key=lambda each: (each[0], each[1].line))
+    return f"; its last line that fits no reading is {shown(f'{last.name} {last.rest}'.rstrip())}"
 
 
 class _Fed(OutsideSource):

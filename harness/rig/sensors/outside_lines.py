@@ -59,8 +59,8 @@ def said(text: str) -> Iterator[Said]:
         if stripped.startswith("{"):
             yield from _of_object(stripped, number)
             continue
-        name, _, rest = stripped[:MOST_CHARACTERS].partition(" ")
-        yield Said(name=name, rest=rest.strip(), line=number)
+        name, *rest = stripped[:MOST_CHARACTERS].split(None, 1)  # a tab parts them as well
+        yield Said(name=name, rest=" ".join(rest).replace("\t", " ").strip(), line=number)
 
 
 def _of_object(text: str, line: int) -> Iterator[Said]:
@@ -119,6 +119,8 @@ def reading_of(declared: Declared, found: Said) -> Reading:
                 number = quantity(rest, unit)
             except Unreadable as error:
                 return refused(f"{error.what}, {error.do}")
+            if declared.form is Form.COUNT and not number.is_integer():
+                return refused(f"is a count, and {shown(rest)} is no whole number")
             implausible = why_implausible(name, number, unit=unit)
             if implausible is not None:
                 return refused(implausible)

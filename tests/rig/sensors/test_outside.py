@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
 from harness.rig.quantities import Form
 from harness.rig.sensors.board import Board
 from harness.rig.sensors.outside import OutsideSource
-from harness.rig.sensors.outside_lines import Declared, Said
+from harness.rig.sensors.outside_lines import Declared, Said, said
 from harness.rig.sensors.outside_settings import Outside
 
 OUTSIDE = Outside(
@@ -53,6 +55,24 @@ def test_why_nothing_comes_is_told() -> None:
     readings = OutsideSource(OUTSIDE, lambda: board).read(52.0)
     assert readings["pump.speed"].why == board.trouble
     assert readings["room.temperature"].why == f"stale: its last line is 42 s old; {board.trouble}"
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("pump.speed=1850 rpm", "pump.speed=1850 rpm"),
+        ("Fan.Speed 900 rpm\nPump.Speed 1850 rpm", "Pump.Speed 1850 rpm"),
+        ("pump.speed: 1850 rpm", "pump.speed: 1850 rpm"),
+    ],
+)
+def test_a_line_that_fits_no_reading_is_shown_where_one_is_missed(text: str, shown: str) -> None:
+    board = Board()
+    for each in said(text):
+        board.put(each, at_s=10.0)
+    reading = OutsideSource(OUTSIDE, lambda: board).read(11.0)["pump.speed"]
+    assert reading.why == (
+        f"it has said nothing of it yet; its last line that fits no reading is '{shown}'"
+    )
 
 
 def test_one_line_that_does_not_fit_costs_one_reading() -> None:

@@ -43,6 +43,10 @@ def test_lines_are_taken_in_their_order_and_silence_is_none() -> None:
     ]
 
 
+def test_a_tab_parts_name_value_and_unit_as_a_blank_does() -> None:
+    assert list(said("pump.speed\t1850\trpm")) == [Said(name="pump.speed", rest="1850 rpm", line=1)]
+
+
 @pytest.mark.parametrize(
     ("value", "rest"),
     [
@@ -106,6 +110,7 @@ def test_units_are_converted_within_their_family() -> None:
         (ROOM, "127.5 °C", "implausible"),
         (PUMP, "1850 W", "has the unknown unit 'W', write rpm"),
         (STARTS, "4 rpm", "has no unit"),
+        (STARTS, "15.5", "is a count, and '15.5' is no whole number"),
         (RUNNING, "yes", "must be true or false, not 'yes'"),
         (MODE, "", "stands alone"),
         (DISKS, " , ", "stands alone"),
