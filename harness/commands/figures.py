@@ -6,6 +6,7 @@ refused, and the message names the declaration that settles it.
 
 from __future__ import annotations
 
+from harness.plan.frame_log import may_separate
 from harness.rig.captures.declared import Declared
 from harness.rig.captures.read import read_capture
 
@@ -157,7 +158,7 @@ def _mark(text: str | None, option: str) -> str | None:
     if text is None:
         return None
     mark = NAMED_MARKS.get(text.lower(), text)
-    if len(mark) != 1 or mark.isalnum() or mark in '"\r\n\0+-':
+    if not may_separate(mark):
         raise _asked(
             f"{option} is {text!r}; it must be one mark", f"write one of {', '.join(NAMED_MARKS)}"
         )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from yaml.nodes import Node, ScalarNode
 
+from harness.plan.frame_log import may_separate, says_rate, unit_said
 from harness.plan.kinds import Desk, Field, Kind, Values, text_of
 from harness.plan.mappings import Mapping
 from harness.plan.measures import Whole
@@ -22,9 +23,13 @@ class Column(Kind[str | int]):
 
     def __call__(self, node: Node, desk: Desk, path: str) -> str | int | None:
         """Return the value of *node*, as ``Kind`` says."""
-        if isinstance(node, ScalarNode) and is_plain(node) and node.value.isdecimal():
+        if isinstance(node, ScalarNode) and is_plain(node) and _is_whole(node.value):
             return Whole(1, 10_000)(node, desk, path)
         return Text("a column", most=MOST_NAME)(node, desk, path)
+
+
+def _is_whole(text: str) -> bool:
+    return (text[1:] if text[:1] in ("+", "-") else text).isdecimal()
 
 
 _WORDS = {"tab": "\t", "comma": ",", "semicolon": ";", "space": " ", "point": "."}
@@ -41,7 +46,7 @@ class Character(Kind[str]):
         if text is None:
             return None
         text = _WORDS.get(text, text)
-        if len(text) != 1 or (not text.isprintable() and text != "\t"):
+        if len(text) != 1 or not (text.isprintable() or may_separate(text)):
             what = f"{path} must be one character, and is {shown(text)}"
             desk.error(node, "not-a-character", what, f"write it, or {', '.join(_WORDS)}")
             return None
@@ -86,7 +91,7 @@ HEADER = HeaderLine()
 
 
 class FrameFile(Mapping):
-    """How a frame log is read; signs that would be taken for one another are refused."""
+    """How a frame log is read; what could never be read so is refused."""
 
     __slots__ = ()
 
@@ -96,7 +101,7 @@ class FrameFile(Mapping):
         super().__init__(*fields)
 
     def finish(self, values: Values, desk: Desk, path: str) -> None:
-        """Report signs that are equal, a wrong decimal sign, and a name without a header."""
+        """Report signs that part nothing or are equal, and a column that cannot be read so."""
         seen: dict[object, str] = {}
         for name in self._SIGNS:
             sign = values.get(self.fields[name])
@@ -107,6 +112,9 @@ class FrameFile(Mapping):
                 what = f"{path}: {seen[sign]} and {name} are the same sign, {sign!r}"
                 desk.error(node, "same-sign", what, "write two different signs")
             seen[sign] = name
+            if name != "decimal" and not may_separate(str(sign)):
+                what = f"{path}.{name} is {sign!r}, which is part of a number, a word or a quote"
+                desk.error(node, "not-a-separator", what, "write the sign that parts them")
             if name == "decimal" and sign not in (".", ","):
                 what = f"{path}.decimal must be . or , and is {sign!r}"
                 desk.error(node, "unknown-word", what, "write '.' or ','")
@@ -116,3 +124,18 @@ class FrameFile(Mapping):
             desk.error(
                 values.nodes["column"], "no-header", what, "write the column's number from 1"
             )
+        elif isinstance(column, str):
+            self._hold_against_name(column, values, desk, path)
+
+    def _hold_against_name(self, column: str, values: Values, desk: Desk, path: str) -> None:
+        """Report what the column's own name says against it: no frame would ever be read."""
+        if says_rate(column):
+            what = f"{path}.column is {shown(column)}, which holds rates by its name, not times"
+            do = "write a column of frame times; if this is one, write its number"
+            desk.error(values.nodes["column"], "rate-column", what, do)
+            return
+        unit, said = values.get(self.fields["unit"]), unit_said(column)
+        if unit is not None and said not in (None, unit):
+            what = f"{path}.unit is {unit}, and the column {shown(column)} says {said} in its name"
+            do = f"write unit: {said}; if the name is wrong, write the column's number"
+            desk.error(values.nodes["unit"], "unit-conflict", what, do)

@@ -31,6 +31,7 @@ SPELLINGS: dict[str, str] = {
 
 _RATE_WORDS = frozenset(("fps", "rate", "hz", "framerate"))
 _PREFIXES = "mun\N{MICRO SIGN}\N{GREEK SMALL LETTER MU}"
+_APOSTROPHES = "'\N{RIGHT SINGLE QUOTATION MARK}"
 _SIGNS_OF_NUMBERS = '"+-'  # and the quotation mark, which is no separator
 _SPACES = "\t\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{THIN SPACE}"
 
@@ -44,6 +45,7 @@ def words(name: str) -> tuple[str, ...]:
     parted = "".join(
         " " + c if _begins(name, place) else c if c.isalnum() or c == "#" else " "
         for place, c in enumerate(name)
+        if c not in _APOSTROPHES  # the s after one is no unit
     )
     return tuple(parted.lower().split())
 

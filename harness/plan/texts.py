@@ -229,6 +229,10 @@ class CaptureFile(Kind[str]):
             what = f"{path} is a path inside the captures folder already"
             desk.error(node, "outside-captures", what, f"write {parts[-1]}")
             return None
+        if parts[-1] in ("", "."):
+            what = f"{path} must name a file, and {shown(text)} names a folder"
+            desk.error(node, "not-a-file", what, "write the path of the file itself")
+            return None
         return text
 
 
