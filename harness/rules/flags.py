@@ -9,12 +9,12 @@ definitions; common practice, no source.
     settling         a first part moves the average, and a steady one follows: a warm-up inside
     alternating      every second frame is longer than its neighbours
     gap              a single frame far longer than any frame is
-    repeated-rows    rows that repeat the rows before them, where no counter tells
+    repeated-rows    rows that repeat the rows before them, or all do, where no counter tells
 """
 
 from __future__ import annotations
 
-from harness.rules.repeats import first_repeat
+from harness.rules.repeats import first_repeat, times_each
 from harness.rules.settling import BATCH, LEAST_BATCHES, settled_from
 
 TYPE_CHECKING = False
@@ -240,12 +240,15 @@ def _gap(times: FrameTimes, median: float, head: int) -> Flag | None:
 
 
 def _repeated(times: FrameTimes) -> Flag | None:
-    """Return the first place where frames repeat the frames just before them, all different.
+    """Return the first place where frames repeat those just before them, or that all do.
 
     Looked for where no counter has told already, and where all frames are at hand in order.
     """
     if times.counted or times.count != len(times.opening):
         return None
+    often = times_each(times.opening)
+    if often is not None:
+        return Flag("repeated-rows", f"every frame comes {often} times, one behind the other")
     found = first_repeat(times.opening)
     if found is None:
         return None

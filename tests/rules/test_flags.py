@@ -87,6 +87,11 @@ def test_rows_that_repeat_are_found_without_a_counter() -> None:
     assert (flag.first, flag.last) == (41, 47)
 
 
+def test_a_log_that_has_every_row_twice_is_told_without_a_counter() -> None:
+    flag = raised([value for value in ordinary(100) for _ in range(2)])["repeated-rows"]
+    assert (flag.what, flag.first) == ("every frame comes 2 times, one behind the other", None)
+
+
 def test_a_warm_up_inside_the_capture_is_told_with_what_it_does_to_the_average() -> None:
     # Shaders compile for the first fifth: those frames take half as long again.
     values = ordinary(200, level=25.0, seed=5) + ordinary(800)

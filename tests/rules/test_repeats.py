@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harness.rules.repeats import DIFFERENT, MOST_APART, ROWS, first_repeat
+from harness.rules.repeats import DIFFERENT, MOST_APART, ROWS, first_repeat, times_each
 
 
 def by_definition(values: Sequence[float]) -> tuple[int, int] | None:
@@ -49,3 +51,26 @@ def test_a_stretch_is_found_wherever_it_begins() -> None:
 def test_a_level_that_is_held_is_no_repeat() -> None:
     assert first_repeat([16.6] * 400) is None
     assert first_repeat([16.6, 16.7, 16.8] * 200) is None
+
+
+@pytest.mark.parametrize("often", [2, 3, 4])
+@pytest.mark.parametrize("cut", [0, 1])
+def test_every_row_written_more_than_once_is_found_wherever_the_log_begins(
+    often: int, cut: int
+) -> None:
+    ordinary = [16.6 + 0.0371 * (place * place % 97) for place in range(40)]
+    assert times_each([each for each in ordinary for _ in range(often)][cut:]) == often
+
+
+def test_neighbours_that_a_coarse_clock_makes_equal_are_no_rows_written_twice() -> None:
+    chance = random.Random(3)
+    for share in (0.5, 0.8, 0.97):
+        values = [16.0 if chance.random() < share else 17.0 for _ in range(2000)]
+        assert times_each(values) is None
+    assert times_each([16.6] * 400) is None
+
+
+def test_a_log_of_single_rows_is_of_single_rows() -> None:
+    assert times_each([16.6 + 0.0371 * (place * place % 97) for place in range(97)]) is None
+    assert times_each([16.6, 16.6]) is None
+    assert times_each([]) is None
