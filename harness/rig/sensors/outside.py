@@ -74,7 +74,10 @@ class OutsideSource:
     def _one(self, declared: Declared, board: Board, at_s: float) -> Reading:
         name, unit = declared.name, declared.unit
         if name not in board.lines:
-            why = board.trouble or f"it has said nothing of it yet{_fits_none(board, self.names)}"
+            why = (
+                board.trouble
+                or f"it has said nothing of it yet{_fits_none(board, name, self.names)}"
+            )
             return Reading(name=name, unit=unit, why=why)
         came_s, found = board.lines[name]
         age_s = at_s - came_s
@@ -85,12 +88,17 @@ class OutsideSource:
         return reading_of(declared, found)
 
 
-def _fits_none(board: Board, names: Sequence[str]) -> str:
-    """Return the last line that is of no reading, in words: it may have been meant for one."""
+def _fits_none(board: Board, missed: str, names: Sequence[str]) -> str:
+    """Return the last line that is of no reading, in words: it may have been meant for one.
+
+    One that begins with the name of the reading that is *missed*, in whatever letters, comes
+    before all others.
+    """
     strange = [each for each in board.lines.values() if each[1].name not in names]
+    meant = [each for each in strange if each[1].name.casefold().startswith(missed.casefold())]
     if not strange:
         return ""
-    _, last = max(strange, key=lambda each: (each[0], each[1].line))
+    _, last = max(meant or strange, key=lambda each: (each[0], each[1].line))
     return f"; its last line that fits no reading is {shown(f'{last.name} {last.rest}'.rstrip())}"
 
 

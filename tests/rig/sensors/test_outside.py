@@ -61,7 +61,8 @@ def test_why_nothing_comes_is_told() -> None:
     ("text", "shown"),
     [
         ("pump.speed=1850 rpm", "pump.speed=1850 rpm"),
-        ("Fan.Speed 900 rpm\nPump.Speed 1850 rpm", "Pump.Speed 1850 rpm"),
+        ("Fan.Speed 900 rpm\nPump 1850 rpm", "Pump 1850 rpm"),
+        ("Pump.Speed 1850 rpm\nFan.Speed 900 rpm", "Pump.Speed 1850 rpm"),
         ("pump.speed: 1850 rpm", "pump.speed: 1850 rpm"),
     ],
 )
