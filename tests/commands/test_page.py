@@ -97,6 +97,27 @@ def test_a_plan_of_the_folder_comes_on_the_rigs_queue(
         queued(tmp_path, tmp_path / "store", PlanFile(name="night.yaml"), "Ines")
 
 
+def test_a_plan_whose_night_is_open_starts_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HARNESS_RIG", str(tmp_path / "rig"))
+    always = '{start: "12:00", end: "11:59", zone: UTC}\n'
+    plan = NIGHT[: NIGHT.index("{start:")] + always
+    for name in ("first.yaml", "second.yaml"):
+        (tmp_path / name).write_text(plan, encoding="utf-8")
+    first, second = (
+        queued(tmp_path, tmp_path / "store", PlanFile(name=name), "Ines")
+        for name in ("first.yaml", "second.yaml")
+    )
+    idle = "; no daemon watches this rig: harness daemon"
+    assert first == f"first.yaml is on the queue as number 1; next start now{idle}"
+    waits = f"{tmp_path}/first.yaml comes first"
+    assert second == (
+        "second.yaml is on the queue as number 2; next start as soon as that is over: "
+        f"{waits}{idle}"
+    )
+
+
 @pytest.mark.slow
 def test_the_page_answers_and_a_signal_ends_it_in_order(tmp_path: Path) -> None:
     environment = {

@@ -216,6 +216,9 @@ def test_what_is_no_plan_is_refused_at_its_place(text: str, at: str) -> None:
     assert str(first.place) == f"plan.yaml:{at}"
 
 
+LIMITS = ("limits: none", "limits: [{reading: cpu.load, at_most: 100 %}]")
+
+
 def zoned(zone: str, *known: str) -> Checked:
     """Return what checking a plan in this time zone gives where *known* are all there are."""
     vocabulary = Vocabulary(
@@ -224,7 +227,7 @@ def zoned(zone: str, *known: str) -> Checked:
         zones_instead=lambda name: None if name in known else known,
     )
     night = f'night: {{start: "22:30", end: "07:00", zone: {zone}}}\n'
-    return check(source_of(changed(add=night).encode()), vocabulary)
+    return check(source_of(changed(LIMITS, add=night).encode()), vocabulary)
 
 
 def test_a_time_zone_that_nobody_knows_is_refused_at_its_place() -> None:
