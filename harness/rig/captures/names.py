@@ -53,6 +53,11 @@ _FRAME = frozenset(("frame", "present"))
 _NUMBER = frozenset(
     ("no", "nr", "num", "number", "n", "#", "index", "idx", "count", "counter", "seq", "sequence")
 )
+#: What a number starts again in: a frame's number in its second counts no frames of the file.
+_STRETCHES = frozenset(
+    ("in", "per", "within", "since", "flight", "queue", "slot", "buffer", "second", "scene", "loop")
+)
+_MOST_ROUNDS = 2  # that two recordings in one file, or rows written twice, make of the first rows
 _COUNTING_WORDS = _NUMBER - {"count"} | {"frame"}
 
 
@@ -118,7 +123,8 @@ def may_count(name: str) -> bool:
     parts = words(name)
     if len(parts) == 1:
         return parts[0] in _COUNTING_WORDS
-    return bool(_FRAME & set(parts)) and bool((_NUMBER | {"id"}) & set(parts))
+    numbers = bool(_FRAME & set(parts)) and bool((_NUMBER | {"id"}) & set(parts))
+    return numbers and not _STRETCHES & set(parts)
 
 
 def counts(name: str, values: Sequence[int | None], mask: Sequence[bool] | None = None) -> bool:
@@ -126,7 +132,7 @@ def counts(name: str, values: Sequence[int | None], mask: Sequence[bool] | None 
 
     It does if most go up by one, among the first few rows or among all of them. Under a name
     that says nothing else it does too if they only never go down: every second frame may be
-    lost, and every row be there twice. What hardly changes counts no frames.
+    lost, and every row be there twice. What hardly changes, or goes round, counts no frames.
 
     Args:
         name: The column's name.
@@ -144,7 +150,8 @@ def counts(name: str, values: Sequence[int | None], mask: Sequence[bool] | None 
 
 def _counts(parts: tuple[str, ...], numbers: list[int]) -> bool:
     steps = [after - value for value, after in pairwise(numbers)]
-    if not steps:
+    rounds = sum(after == numbers[0] < value for value, after in pairwise(numbers))
+    if not steps or rounds > _MOST_ROUNDS:
         return False
     few = steps[: _FEW_ROWS - 1]
     if 2 * few.count(1) > len(few) or 2 * steps.count(1) > len(steps):

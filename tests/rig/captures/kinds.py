@@ -299,6 +299,11 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         N,
     ),
     "a number of the frame that stays as it is": (numbered([7] * N), {}, N),
+    "a number that starts again in every scene": (
+        numbered([place % 25 for place in range(N)]).replace("frame_no", "frame_no_in_scene"),
+        {},
+        N,
+    ),
     "counters of other things": (
         table(
             [f"{place * 16},{place // 9},{value:.3f}" for place, value in enumerate(FRAMES)],

@@ -66,3 +66,10 @@ def test_pyarrow_makes_no_difference_in_pieces(name: str, read: Any, small_piece
     del small_pieces
     content, options, _ = KINDS[name]
     assert seen(read(content, way=True, **options)) == seen(read(content, **options))
+
+
+@pytest.mark.parametrize("way", [False, True])
+def test_a_number_that_goes_round_counts_no_frames(way: bool, read: Any) -> None:
+    rows = "".join(f"{place % 3},{16 + place % 7 / 10}\n" for place in range(40))
+    capture = read("frame_index,frame_ms\n" + rows, way=way)
+    assert (capture.troubles, capture.frames) == ((), 40)
