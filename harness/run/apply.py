@@ -47,8 +47,12 @@ def _run_started(state: RunState, record: r.RunStarted) -> None:
 
 
 def _runner_started(state: RunState, record: r.RunnerStarted) -> None:
-    # Whatever was brought about before may have changed while nobody looked.
+    # Whatever was brought about before may have changed while nobody looked; what was said since
+    # the last runner went stands, unless the machine was started anew since.
     state.levels.clear()
+    if state.said_in and record.clocks is not None and record.clocks.boot == state.said_in:
+        state.levels.update(state.said)
+    state.said, state.said_in = {}, ""
     state.ordered = None
     state.level_faults = 0
     state.turn_faults = 0
@@ -108,7 +112,8 @@ def _step_asked(state: RunState, record: r.StepAsked) -> None:
     attendance.asked(state, record)
     state.step_why = ""
     for condition, _ in record.levels:
-        state.believed.pop(condition, None)
+        if not record.still:
+            state.believed.pop(condition, None)
         state.levels.pop(condition, None)
 
 
@@ -116,14 +121,16 @@ def _step_confirmed(state: RunState, record: r.StepConfirmed) -> None:
     assert state.step is not None
     if record.attending and not record.before:
         state.attended_by = record.by
-    if state.step.attend:  # nothing was touched
-        state.step = None
-        return
-    for condition, level in state.step.levels:
+    attendance.confirmed(state, record)
+    step, state.step = state.step, None
+    for condition, level in step.levels:
         state.believed[condition] = level
         if not state.grid.readable(condition, level):
             state.levels[condition] = level  # nothing can be read: the person's word stands
-    state.step = None
+            if record.boot:
+                state.said[condition], state.said_in = level, record.boot
+    if not step.touches(record):
+        return
     state.settle_due = state.plan.rig.settle_s > 0
     passes.cool(state, WarmUpWhen.VISIT)
     # The hardware was touched: what commands had set must be set again.
@@ -186,6 +193,10 @@ def _rig_held(state: RunState, record: r.RigHeld) -> None:
     state.holds += 1
     state.refusals += record.fault == "store-refused"
     state.levels.clear()
+    # Whoever puts the rig right may touch what no reading tells of: that is asked for anew.
+    for pair in [*state.believed.items()]:
+        if not state.grid.readable(*pair):
+            del state.believed[pair[0]]
     state.step = None
 
 

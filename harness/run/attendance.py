@@ -51,6 +51,13 @@ def asked(state: RunState, record: r.StepAsked) -> None:
         state.opened = record.step
 
 
+def confirmed(state: RunState, record: r.StepConfirmed) -> None:
+    """Note that the case was opened to put right what had been confirmed before."""
+    assert state.step is not None
+    if state.step.still and state.step.touches(record):
+        state.opened = record.step
+
+
 def pass_over(state: RunState, record: r.PassJudged) -> None:
     """Note that the first pass is over: one that the title went through, within the limits.
 

@@ -54,6 +54,7 @@ def decide(state: RunState, observation: o.Observation) -> Records:
                 boot=observation.boot,
                 fingerprint=observation.fingerprint,
                 before=observation.before,
+                alone=observation.alone,
             )
         case o.LevelReported():
             return _level_reported(state, observation)
@@ -268,8 +269,7 @@ def _reference_over(
         return ()
     if judgement.verdict is Verdict.KEPT:
         return () if started.warm_up else after_reference(state, ended)
-    last = state.reference_faults >= state.plan.faults.again
-    return gave_up_reference(state) if last else ()
+    return gave_up_reference(state) if state.reference_faults >= state.plan.faults.again else ()
 
 
 def _rig_stop(state: RunState, over: o.PassOver, judgement: Judgement) -> r.Record | None:

@@ -88,7 +88,8 @@ class Loop:
     ready: Callable[[], None] = lambda: None
     names: tuple[str, ...] = field(init=False, default=())
     _debts: Debts = field(init=False)
-    _before: int = field(init=False, default=0)  #: the last request put before this runner came
+    #: The last request put before this runner came; -1: it carries nothing out, it only answers.
+    _before: int = field(init=False, default=-1)
     _watch: ClockWatch = field(init=False)
     _slept: bool = field(init=False, default=False)  #: the machine, in what is being performed
 
@@ -198,8 +199,8 @@ class Loop:
                 return  # in the middle of something: it is answered after it
             anew = request.kind is RequestKind.RERUN and self.state.phase is Phase.FINISHED
             rig = self.bench.fingerprint(None, full=True) if anew else None
-            late, at = request.number <= self._before, self.boot
-            self._observe(o.RequestCame(request=request, boot=at, fingerprint=rig, before=late))
+            when = {"before": request.number <= self._before, "alone": self._before < 0}
+            self._observe(o.RequestCame(request=request, boot=self.boot, fingerprint=rig, **when))
 
     def _woken(self) -> bool:
         return self._broken_off() or bool(self.journal.requests(self.state.last_request))

@@ -54,13 +54,14 @@ class RequestCame:
 
     ``fingerprint`` is the rig's, whole, where the run is finished and cells are to be
     measured again; a runner that takes up any other run has looked at it before. ``before``:
-    it was put before this runner came up.
+    it was put before this runner came up. ``alone``: no runner is at work, it is only answered.
     """
 
     request: Request
     boot: str
     fingerprint: Mapping[str, str] | None = None
     before: bool = False
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,15 @@ from harness.run.state import RunState, owed, warm_up_due
 from harness.run.transitions import Phase
 from harness.run.warming import gates_due
 
+#: Why it is asked whether something is still so.
+STILL = "a runner has started since it was confirmed, and no reading tells whether it is still so"
+#: What is said with it where the case was opened for it.
+PUT_RIGHT = (
+    "If it is still so, touch nothing. If it is not, put it right with every caution of an opened "
+    "case (shut down, switch off, unplug), and confirm it with --attending: the first pass is "
+    "attended again."
+)
+
 
 def pick(state: RunState, *, local_minute: int = 0, now: datetime | None = None) -> i.Instruction:
     """Return what is to be done next in *state*.
@@ -186,6 +195,10 @@ def _person_step(state: RunState, *, boot: str) -> r.StepAsked | None:
     ]
     if not wanted:
         return attendance_step(state, boot=boot)
+    changed = [(name, level) for name, level in wanted if state.believed.get(name) != level]
+    if not changed:
+        return _still_step(state, wanted, boot=boot)
+    wanted = changed
     conditions = [state.grid.conditions[name] for name, _ in wanted]
     return r.StepAsked(
         step=state.steps + 1,
@@ -195,6 +208,26 @@ def _person_step(state: RunState, *, boot: str) -> r.StepAsked | None:
         reboot=any(condition.reboot for condition in conditions),
         boot=boot,
         why=state.step_why,
+    )
+
+
+def _still_step(state: RunState, wanted: list[tuple[str, str]], *, boot: str) -> r.StepAsked:
+    """Return the step that asks whether what a person confirmed is so still.
+
+    No reading tells of it, and a runner has started since. Nobody is sent to do it again.
+    """
+    opens = [pair for pair in wanted if state.grid.conditions[pair[0]].opens_case]
+    say = [f"See that this is still so: {state.grid.levels[pair].say}" for pair in wanted]
+    return r.StepAsked(
+        step=state.steps + 1,
+        levels=tuple(wanted),
+        say=(*say, *((PUT_RIGHT,) if opens else ())),
+        opens_case=False,
+        reboot=False,
+        boot=boot,
+        why=STILL,
+        still=True,
+        reopens=bool(opens),
     )
 
 

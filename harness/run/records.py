@@ -138,7 +138,8 @@ class StepAsked:
 
     ``levels`` are (condition, level); ``say`` the plan's words; ``why`` is given when the
     step is asked again. With ``attend`` nothing is to be changed: somebody is to stay with the
-    rig for the first pass after a case was opened.
+    rig for the first pass after a case was opened. With ``still`` neither: it is asked whether
+    what was confirmed is so still; ``reopens`` says that putting it right would open the case.
     """
 
     VERSION: ClassVar[int] = 1
@@ -150,6 +151,16 @@ class StepAsked:
     boot: str = ""  #: the boot during which it was asked
     why: str = ""
     attend: bool = False
+    still: bool = False
+    reopens: bool = False
+
+    def touches(self, confirmed: StepConfirmed) -> bool:
+        """Return whether the hardware was touched, by what was said when it was confirmed.
+
+        Who had to open the case to put it right stays with the rig, and says so.
+        """
+        put_right = self.reopens and confirmed.attending
+        return not self.attend and (not self.still or put_right)
 
     @property
     def stays(self) -> bool:
@@ -163,7 +174,8 @@ class StepConfirmed:
 
     ``attending`` says that the person stays with the rig for the first pass after it;
     ``before`` that it was said before the runner came up that heard it, so that nobody knows
-    whether the person is there still.
+    whether the person is there still. ``boot`` is the start of the machine during which it was
+    said while no runner was at work; empty: a runner heard it.
     """
 
     VERSION: ClassVar[int] = 1
@@ -172,6 +184,7 @@ class StepConfirmed:
     note: str
     attending: bool = False
     before: bool = False
+    boot: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

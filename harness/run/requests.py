@@ -36,6 +36,7 @@ def answer(
     boot: str,
     fingerprint: Mapping[str, str] | None = None,
     before: bool = False,
+    alone: bool = False,
 ) -> Records:
     """Return the records that answer *request*: the answer, and what it brings about.
 
@@ -46,10 +47,11 @@ def answer(
         fingerprint: The rig as it is now, where the run is finished: what is measured again
             must be of the group that is open, or the rig is held and the difference named.
         before: It was put before the runner came up that answers it.
+        alone: No runner is at work: it is only answered.
     """
     match request.kind:
         case r.RequestKind.CONFIRM:
-            return _confirm(state, request, boot=boot, before=before)
+            return _confirm(state, request, boot=boot, before=before, alone=alone)
         case r.RequestKind.STOP:
             if state.phase is Phase.IDLE:
                 return (
@@ -63,7 +65,9 @@ def answer(
             assert_never(request.kind)
 
 
-def _confirm(state: RunState, request: r.Request, *, boot: str, before: bool) -> Records:
+def _confirm(
+    state: RunState, request: r.Request, *, boot: str, before: bool, alone: bool
+) -> Records:
     step = state.step
     if step is None or (request.step is not None and 0 < request.step < step.step):
         done = request.step is not None and 0 < request.step <= state.steps
@@ -89,6 +93,7 @@ def _confirm(state: RunState, request: r.Request, *, boot: str, before: bool) ->
             note=request.note,
             attending=request.attending,
             before=before,
+            boot=boot if alone else "",
         ),
     )
 

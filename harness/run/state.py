@@ -139,6 +139,8 @@ class RunState:
     # hardware
     levels: dict[str, str] = field(default_factory=dict)  #: verified since the last start or hold
     believed: dict[str, str] = field(default_factory=dict)  #: levels a person confirmed
+    said: dict[str, str] = field(default_factory=dict)  #: of those, while no runner was at work
+    said_in: str = ""  #: the start of the machine at which that was
     level_faults: int = 0
     put_back: dict[str, str] = field(default_factory=dict)  #: condition -> level to be undone
     put_back_first: bool = False

@@ -227,9 +227,9 @@ class _Track:
             self._steps[record.step] = record
         elif isinstance(record, r.StepConfirmed):
             asked = self._steps.get(record.step)
-            for condition, _ in asked.levels if asked is not None else ():
+            touched = asked is None or asked.touches(record)
+            for condition, _ in asked.levels if asked is not None and touched else ():
                 self._count[condition] = self._count.get(condition, 0) + 1
-            touched = asked is None or not asked.attend
             if touched and self.stay in self.visits:
                 self.stay += 1  # the hardware was touched again: another stay
 

@@ -242,9 +242,16 @@ def _step(record: r.Record, *, run: str, store: str | None) -> list[str]:
             opens_case=record.opens_case,
             reboot=record.reboot,
             attend=record.attend,
+            reopens=record.reopens,
         ),
         "",
-        ("  When you are there: " if record.attend else "  When it is done: ")
+        f"  {_when(record)}: "
         + confirm_hint(step=record.step, run=run, store=store, attending=record.stays),
         "",
     ]
+
+
+def _when(step: r.StepAsked) -> str:
+    if step.attend:
+        return "When you are there"
+    return "When you have seen that it is so" if step.still else "When it is done"

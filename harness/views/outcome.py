@@ -38,7 +38,11 @@ def as_text(outcome: Outcome, state: RunState, *, plan_file: str, store: str) ->
             lines.append(f"Stopped while step {state.step.step} is open:")
             step = state.step
             lines += step_lines(
-                step.say, opens_case=step.opens_case, reboot=step.reboot, attend=step.attend
+                step.say,
+                opens_case=step.opens_case,
+                reboot=step.reboot,
+                attend=step.attend,
+                reopens=step.reopens,
             )
             hint = confirm_hint(step=step.step, run=state.run, store=store, attending=step.stays)
             lines.append(f"  {'when there' if step.attend else 'when done'}:    {hint}")

@@ -35,29 +35,37 @@ UNATTENDED: tuple[str, ...] = (
 )
 
 
-def cautions(*, opens_case: bool, attend: bool) -> tuple[tuple[str, tuple[str, ...]], ...]:
+def cautions(
+    *, opens_case: bool, attend: bool, reopens: bool = False
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return the words of caution that stand with a person's step, each part under its heading.
 
-    With *attend* nothing is to be done but to stay for the first pass.
+    With *attend* nothing is to be done but to stay for the first pass. With *reopens* the case is
+    opened only where something is no more as it was.
     """
     found: list[tuple[str, tuple[str, ...]]] = []
     if opens_case:
         found.append(("First, and while the case is open", OPENED_CASE))
         found.append(("Then, with the case closed again", FIRST_PASS))
+    if reopens:
+        found.append(("Only if it is not so: first, and while the case is open", OPENED_CASE))
+        found.append(("Only if the case was opened: with the case closed again", FIRST_PASS))
     if attend:
         found.append(("While you stay", FIRST_PASS[1:]))
     return tuple(found)
 
 
 def step_lines(
-    say: tuple[str, ...], *, opens_case: bool, reboot: bool, attend: bool = False
+    say: tuple[str, ...],
+    *,
+    opens_case: bool,
+    reboot: bool,
+    attend: bool = False,
+    reopens: bool = False,
 ) -> list[str]:
-    """Return a person's step as lines: what to do, then the words of caution.
-
-    With *attend* nothing is to be done but to stay for the first pass.
-    """
+    """Return a person's step as lines: what to do, then the words of caution; see ``cautions``."""
     lines = [f"  {number}. {text}" for number, text in enumerate(say, 1)]
-    for heading, words in cautions(opens_case=opens_case, attend=attend):
+    for heading, words in cautions(opens_case=opens_case, attend=attend, reopens=reopens):
         lines += ["", f"  {heading}:"]
         lines += [f"    - {text}" for text in words]
     if reboot:

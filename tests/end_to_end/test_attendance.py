@@ -39,11 +39,11 @@ def opened(tmp_path: Path) -> Iterator[Place]:
         yield place
 
 
-def leave_opened(place: Place) -> None:
+def leave_opened(place: Place, *, slot: str = SLOT) -> None:
     text = (place.folder / "plan.yaml").read_text()
     start, end = text.index("conditions:"), text.index("settings:")
     (place.folder / "plan.yaml").write_text(
-        text[:start] + SLOT + text[end:].replace('"{mode}"', '"{slot}"')
+        text[:start] + slot + text[end:].replace('"{mode}"', '"{slot}"')
     )
     runner = place.start("run", "plan.yaml")
     wait_for_step(place, 1)
@@ -87,13 +87,13 @@ def test_a_runner_without_a_terminal_waits_for_somebody_also_after_a_kill(opened
     assert "step 2 was confirmed by Ana, who stays for the first pass" in out
 
 
-def test_whoever_starts_it_at_a_terminal_is_there(opened: Place) -> None:
+def run_at_a_terminal(place: Place) -> subprocess.CompletedProcess[str]:
     ours, theirs = pty.openpty()
     try:
-        done = subprocess.run(
+        return subprocess.run(
             [sys.executable, "-m", "harness", "run", "plan.yaml"],
-            cwd=opened.folder,
-            env=opened.environment(),
+            cwd=place.folder,
+            env=place.environment(),
             stdin=theirs,
             capture_output=True,
             text=True,
@@ -103,6 +103,19 @@ def test_whoever_starts_it_at_a_terminal_is_there(opened: Place) -> None:
     finally:
         os.close(ours)
         os.close(theirs)
+
+
+def test_what_was_confirmed_with_no_runner_at_work_is_not_asked_again(tmp_path: Path) -> None:
+    unread = "".join(line for line in SLOT.splitlines(keepends=True) if "expect" not in line)
+    with Place(tmp_path) as place:
+        leave_opened(place, slot=unread)
+        done = run_at_a_terminal(place)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert len(of(place, r.StepAsked)) == 1
+
+
+def test_whoever_starts_it_at_a_terminal_is_there(opened: Place) -> None:
+    done = run_at_a_terminal(opened)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "started at a terminal by" in done.stdout
     assert len(of(opened, r.StepAsked)) == 1

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from harness.plan import document as d
 from harness.rig.rehearsed import RehearsedBench
 from harness.rig.tasks import PassReport, PassTask
 from harness.rules.judgement import Measured, Verdict
+from harness.rules.rehearsed_meter import rehearsed_meter
 from harness.run import records as r
 from harness.run.attendance import STAY
 from harness.run.debts import is_debt
 from harness.run.instructions import Outcome
+from harness.run.loop import Loop
+from harness.run.pick import PUT_RIGHT, STILL
 from tests.run.rehearsal import Deed, Rehearsal, plan
 
 #: A level that can be read is read again after a start, and no step is asked for it.
@@ -174,6 +179,127 @@ def test_every_visit_has_a_first_pass_of_its_own() -> None:
     run.go_on(stop=run.after(2, r.StepConfirmed))
     run.go_on(stop=run.after(3, r.StepAsked))
     assert [each.attend for each in steps(run)] == [False, False, True]
+
+
+# --- a level that no reading tells of -----------------------------------------------------------
+
+
+def unread(*levels: str, deeds: tuple[Deed, ...] = ()) -> Rehearsal:
+    """Return a run whose runner went while its step was open; nothing tells of its levels."""
+    names = levels or ("one",)
+    condition = d.Condition(
+        name="slot", by=d.By.OPERATOR, opens_case=True,
+        levels=tuple(d.Level(name=each, say=f"Card in {each}.") for each in names),
+    )  # fmt: skip
+    run = Rehearsal(plan(keep=2, conditions=(condition,)), deeds=deeds)
+    assert run.go_on(stop=run.after(1, r.StepAsked)) is Outcome.PAUSED
+    return run
+
+
+def confirmed_alone(run: Rehearsal, step: int, *, attending: bool = True) -> None:
+    """Confirm a step while no runner is at work, as `harness confirm` does."""
+    run.ask(r.RequestKind.CONFIRM, step=step, attending=attending)
+    loop = Loop(
+        state=run.folded(),
+        bench=run.bench,
+        journal=run.journal,
+        clock=run.clock,
+        meter=rehearsed_meter(run.bench),
+        boot=run.boot,
+    )
+    loop.answer_requests()
+
+
+def test_what_was_confirmed_since_the_last_runner_went_is_not_asked_again() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    assert run.go_on(attended_by="Ben") is Outcome.FINISHED
+    assert len(steps(run)) == 1
+
+
+def test_nobody_but_a_runner_heard_who_stays_so_that_is_asked_all_the_same() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    run.go_on(stop=run.after(2, r.StepAsked))
+    assert steps(run)[-1].attend
+    assert not run.of(r.PassStarted)
+
+
+def test_it_stands_for_the_next_runner_only_and_then_it_is_asked_whether_it_is_still_so() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    run.go_on(attended_by="Ben", stop=run.after(1, r.PassJudged))
+    run.go_on(stop=run.after(2, r.StepAsked))
+    asked = steps(run)[-1]
+    assert (asked.still, asked.reopens, asked.opens_case, asked.stays) == (True, True, False, False)
+    assert asked.say == ("See that this is still so: Card in one.", PUT_RIGHT)
+    assert asked.why == STILL
+
+
+def test_after_another_start_of_the_machine_it_is_asked_whether_it_is_still_so() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    run.boot = "boot-2"
+    run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
+    assert steps(run)[-1].still
+    assert not run.of(r.PassStarted)
+
+
+def still_asked(**parts: object) -> Rehearsal:
+    """Return a run that asks, after its first pass, whether its level is still so."""
+    run = unread()
+    run.plan = dataclasses.replace(run.plan, **parts)  # type: ignore[arg-type]
+    confirmed_alone(run, 1)
+    run.go_on(attended_by="Ben", stop=run.after(1, r.PassJudged))
+    run.go_on(stop=run.after(2, r.StepAsked))
+    return run
+
+
+def test_what_is_still_so_touches_nothing_and_asks_nobody_to_stay() -> None:
+    run = still_asked(rig=d.Rig(settle_s=300.0))
+    settled = len(run.of(r.RigSettled))
+    run.clock.person = lambda: come(run, attending=False)
+    assert run.go_on() is Outcome.FINISHED
+    assert len(run.of(r.RigSettled)) == settled == 1
+    assert len(steps(run)) == 2
+    assert debts(run) == []
+
+
+def test_whoever_opened_the_case_to_put_it_right_stays_for_the_first_pass() -> None:
+    run = still_asked()
+    run.clock.person = lambda: come(run, attending=True)
+    run.go_on(stop=run.after(2, r.StepConfirmed))
+    assert debts(run) == ["run-1-owes-2-first-pass"]
+    run.clock.person = lambda: None
+    run.go_on(stop=run.after(3, r.StepAsked))  # that runner has not heard who stays
+    assert steps(run)[-1].still
+    run.clock.person = lambda: come(run, attending=False)
+    run.go_on(stop=run.after(4, r.StepAsked))
+    assert steps(run)[-1].attend
+    assert len(run.of(r.PassStarted)) == 1
+
+
+def come(run: Rehearsal, *, attending: bool) -> float:
+    run.ask(r.RequestKind.CONFIRM, step=run.loop.state.steps, attending=attending)
+    return 60.0
+
+
+def test_after_a_hold_the_step_is_asked_as_at_first() -> None:
+    run = unread(deeds=("survives",))
+    confirmed_alone(run, 1)
+    assert run.go_on(attended_by="Ben") is Outcome.HELD
+    run.release()
+    run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
+    asked = steps(run)[-1]
+    assert (asked.still, asked.opens_case, asked.say) == (False, True, ("Card in one.",))
+
+
+def test_the_next_level_is_asked_for_with_every_caution() -> None:
+    run = unread("one", "two")
+    confirmed_alone(run, 1)
+    run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
+    asked = steps(run)[-1]
+    assert (asked.still, asked.opens_case, asked.levels) == (False, True, (("slot", "two"),))
 
 
 # --- nothing else may start on the rig meanwhile -----------------------------------------------

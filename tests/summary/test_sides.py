@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from harness.plan.cells import cells
@@ -126,3 +127,22 @@ def test_hardware_touched_again_within_a_block_is_another_stay() -> None:
 
     assert [each.stay for each in cell.kept] == [1, 2]
     assert cell.visits[1]["way"] != cell.visits[2]["way"]
+
+
+def test_what_is_only_said_to_be_still_so_is_no_other_stay_and_no_other_visit() -> None:
+    asked, said = step(2)
+    assert isinstance(asked, r.StepAsked)
+    still = replace(asked, opens_case=False, still=True, reopens=True)
+    [cell] = stock(*step(1), *a_pass(1), still, said, *a_pass(2, round_no=2))
+    assert [each.stay for each in cell.kept] == [1, 1]
+    assert cell.visits[1]["way"] == 1
+
+
+def test_a_case_that_was_opened_to_put_it_right_is_another_stay() -> None:
+    asked, said = step(2)
+    assert isinstance(asked, r.StepAsked)
+    assert isinstance(said, r.StepConfirmed)
+    still = replace(asked, opens_case=False, still=True, reopens=True)
+    opened = replace(said, attending=True)
+    [cell] = stock(*step(1), *a_pass(1), still, opened, *a_pass(2, round_no=2))
+    assert [each.stay for each in cell.kept] == [1, 2]

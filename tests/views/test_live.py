@@ -116,3 +116,17 @@ def test_the_time_left_holds_the_wait_for_a_persons_hours() -> None:
     assert still_s(state, waits, seen={}, since_s=3600.0) == 16 * 3600.0 + 20.0
     assert still_s(state, waits, seen={}, since_s=20 * 3600.0) == 20.0
     assert still_s(state, None, seen={}) == 20.0
+
+
+@pytest.mark.parametrize("name", ["plain", "live"])
+def test_what_is_only_to_be_looked_at_is_asked_in_its_own_words(name: str) -> None:
+    out = io.StringIO()
+    still = dataclasses.replace(STEP, opens_case=False, still=True, reopens=True)
+    view_of(name, out, None).kept(at_the_door(), still)
+    told = out.getvalue()
+    assert (
+        "  When you have seen that it is so: harness confirm --step 3 --by YOUR-NAME --run" in told
+    )
+    first = told.index("  Only if it is not so: first, and while the case is open:")
+    assert first < told.index("    - Shut the rig down, switch the power supply off and unplug it.")
+    assert "  Only if the case was opened: with the case closed again:" in told

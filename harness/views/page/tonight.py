@@ -103,7 +103,7 @@ def step(line: RunLine) -> dict[str, Any] | None:
     if line.standing.phase != "step":
         return None
     found = waits(line)
-    attend = bool(found.get("attend", False))
+    attend, reopens = bool(found.get("attend", False)), bool(found.get("reopens", False))
     return {
         "step": found["step"],
         "levels": dict(found["levels"]),
@@ -111,10 +111,12 @@ def step(line: RunLine) -> dict[str, Any] | None:
         "opens_case": found["opens_case"],
         "reboot": found["reboot"],
         "attend": attend,
+        "still": bool(found.get("still", False)),
+        "reopens": reopens,
         "why": found.get("why", ""),
         "caution": [
             text
-            for _, words in cautions(opens_case=found["opens_case"], attend=attend)
+            for _, words in cautions(opens_case=found["opens_case"], attend=attend, reopens=reopens)
             for text in words
         ],
     }

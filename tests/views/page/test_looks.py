@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import html
 import re
 
@@ -38,6 +39,22 @@ def test_tonight_shows_the_step_that_waits_with_every_word_of_caution(
     assert 'name="attending"' not in text
     come_in(client)
     assert 'name="attending" value="yes" required' in client.get("/").text
+
+
+def test_a_step_that_asks_whether_something_is_still_so_demands_nothing_else(
+    place: Place, client: TestClient
+) -> None:
+    closed, asked = STEP
+    assert isinstance(asked, r.StepAsked)
+    place.journal_of(
+        [closed, dataclasses.replace(asked, opens_case=False, still=True, reopens=True)]
+    )
+    come_in(client)
+    text = client.get("/").text
+    assert "Only if it is not so: first, and while the case is open" in text
+    assert all(html.escape(words, quote=False) in html.unescape(text) for words in OPENED_CASE)
+    assert 'name="attending" value="yes">' in text
+    assert "It is so, says Ines" in text
 
 
 def test_tonight_shows_a_hold_with_its_reason_and_what_to_do(
