@@ -5,7 +5,7 @@ whole only where the text beside it cannot be more of the same number. Where tha
 number is refused, since a void pass is seen and a wrong figure is not:
 
     1,234.5  1234,5  1'234  1_234  1:23.4   a mark and a digit directly behind it: it goes on
-    1.5e3  1.5×10^3                         so does a power of ten
+    1.5e3  1.5×10^3  0x1F                   so does a power of ten, or another base
     .5  -5                                  a point or a sign directly before belongs to it
     1 234                                   one blank and three digits behind one to three
                                             digits: thousands, whatever word follows
@@ -30,6 +30,7 @@ _BESIDE = 40
 
 _BEHIND = re.compile(rf"[{_MARKS}]?\d|[eE][+{_SIGNS}]?\d|\s?[x×*]\s?10(?:\^|\*\*|[²³¹⁰-⁹⁻])")
 _BEFORE = re.compile(rf"\d[{_MARKS}]?\Z|(?<!\.)\.\Z|[{_SIGNS}]\Z")
+_BASE_BEHIND = re.compile(r"[xX][0-9a-fA-F]")  # behind 0 alone: 1920x1080 is a size
 #: Thousands set apart by blanks, around what was taken.
 _THOUSAND_BEHIND = re.compile(r" \d{3}(?!\d)")
 _THOUSAND_BEFORE = re.compile(r"(?<!\d[:.,/-])(?<![\d.,])\d{1,3}(?: \d{3})* \Z")
@@ -37,7 +38,9 @@ _LEADING = re.compile(r"[+-]?\d{1,3}")
 _FOLLOWING = re.compile(r"\d{3}(?:\.\d+)?")
 #: For showing: the whole, as it stands.
 _LEFT = re.compile(rf"(?:\d{{1,3}} (?=\d|\Z)|[\d{_MARKS}{_SIGNS}])*\Z")
-_RIGHT = re.compile(rf"(?:\d|[{_MARKS}]\d| \d{{3}}(?!\d)|[eE][+{_SIGNS}]?\d|\s?[x×*]\s?10\S*)*")
+_RIGHT = re.compile(
+    rf"(?:\d|[{_MARKS}]\d| \d{{3}}(?!\d)|[eE][+{_SIGNS}]?\d|\s?[x×*]\s?10\S*|[xX][0-9a-fA-F]+)*"
+)
 
 
 def goes_on(pattern: str, text: str, start: int, end: int) -> str | None:
@@ -62,8 +65,10 @@ def goes_on(pattern: str, text: str, start: int, end: int) -> str | None:
         return None  # no number: that is found anyway
     before, behind = text[max(0, start - _BESIDE) : start], text[end : end + _BESIDE]
     left, right = _beside_the_group(pattern)
-    more = _BEHIND.match(behind) is not None or (
-        _LEADING.fullmatch(taken) is not None and _THOUSAND_BEHIND.match(behind) is not None
+    more = (
+        _BEHIND.match(behind) is not None
+        or (_LEADING.fullmatch(taken) is not None and _THOUSAND_BEHIND.match(behind) is not None)
+        or (taken.lstrip("+-") == "0" and _BASE_BEHIND.match(behind) is not None)
     )
     less = _BEFORE.search(before) is not None or (
         _FOLLOWING.fullmatch(taken) is not None and _THOUSAND_BEFORE.search(before) is not None

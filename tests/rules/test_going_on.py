@@ -34,6 +34,7 @@ def whole(text: str, pattern: str = SCORE) -> str | None:
         "1.5×10^3",
         "1.5 x 10^3",
         "1:23.4",
+        "0x1F",
         "-5",
         "\N{MINUS SIGN}5",
     ],
