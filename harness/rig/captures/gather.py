@@ -180,7 +180,7 @@ class Gather:
             Trouble: the frames as a whole cannot be what was declared.
         """
         assembly = self._assembly
-        self._mixtures.refuse()
+        self._mixtures.refuse(kinds=bool(self._kinds))
         self._note_passed_over()
         self.voids.extend(self._cell_voids())
         times: FrameTimes | None = None

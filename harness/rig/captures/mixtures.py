@@ -41,8 +41,8 @@ class Mixtures:
                 seen.update(texts)
         self._rows += rows
 
-    def refuse(self) -> None:
-        """Refuse a column that mixes programs or kinds.
+    def refuse(self, *, kinds: bool) -> None:
+        """Refuse a column that mixes programs or kinds; *kinds*: another tells kinds already.
 
         Raises:
             Trouble: which are counted must be declared.
@@ -60,7 +60,9 @@ class Mixtures:
                     "kinds-mixed",
                     f"column {shown(name)} names {different} kinds of frames ({some}), and which "
                     "are to be counted was not declared",
-                    do=f"declare kinds: the column {name.strip()} and the kinds that count",
+                    do=f"declare where {name.strip()}=KIND: kinds names another column already"
+                    if kinds
+                    else f"declare kinds: the column {name.strip()} and the kinds that count",
                 )
             raise Trouble(
                 "programs-mixed",

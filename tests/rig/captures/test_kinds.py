@@ -73,3 +73,12 @@ def test_a_number_that_goes_round_counts_no_frames(way: bool, read: Any) -> None
     rows = "".join(f"{place % 3},{16 + place % 7 / 10}\n" for place in range(40))
     capture = read("frame_index,frame_ms\n" + rows, way=way)
     assert (capture.troubles, capture.frames) == ((), 40)
+
+
+def test_a_second_column_of_kinds_is_settled_by_where(read: Any) -> None:
+    rows = "".join(f"shown,{place % 2},{16 + place % 7 / 10}\n" for place in range(40))
+    content = "FrameType,was_dropped,frame_ms\n" + rows
+    kinds = {"kinds_column": "FrameType", "kinds": ("shown",)}
+    (trouble,) = read(content, **kinds).troubles
+    assert trouble.do.startswith("declare where was_dropped=KIND")
+    assert read(content, **kinds, where=(("was_dropped", "0"),)).frames == 20
