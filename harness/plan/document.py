@@ -347,7 +347,10 @@ class Faults:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
-    """When a person may be asked to do something, as minutes of the local day."""
+    """When a person may be asked to do something, as minutes of the local day.
+
+    The day is that of the night's zone, where the plan gives one, else of the rig's own.
+    """
 
     from_minute: int
     to_minute: int

@@ -152,7 +152,10 @@ SETTLE: Field[float] = Field(
     "settle", Length(high=86_400.0), "wait after a boot or a person's step", default="0 s"
 )
 PERSON_HOURS: Field[tuple[int, int]] = Field(
-    "hours", Hours(), "when a person may be asked", required=True
+    "hours",
+    Hours(),
+    "when a person may be asked, in the time zone of the plan's night, else in the rig's own",
+    required=True,
 )
 NIGHT_START: Field[int] = Field("start", TimeOfDay(), "when it may begin", required=True)
 NIGHT_END: Field[int] = Field("end", TimeOfDay(), "when it must end", required=True)
