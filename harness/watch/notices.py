@@ -84,7 +84,11 @@ def of_records(run: str, records: Iterable[Kept], *, rig: str, store: str) -> It
             case "step-asked":
                 opens, attend = body["opens_case"], body.get("attend", False)
                 lines = step_lines(
-                    tuple(body["say"]), opens_case=opens, reboot=body["reboot"], attend=attend
+                    tuple(body["say"]),
+                    opens_case=opens,
+                    reboot=body["reboot"],
+                    attend=attend,
+                    reopens=body.get("reopens", False),
                 )
                 hint = confirm_hint(
                     step=body["step"], run=run, store=store, attending=opens or attend

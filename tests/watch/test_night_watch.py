@@ -137,6 +137,26 @@ def test_a_step_that_opens_the_case_is_told_at_once_with_its_cautions(
     assert "harness confirm --step 1 --by YOUR-NAME --attending --run run-1" in notice.body
 
 
+def test_whoever_is_asked_whether_it_is_still_so_is_told_what_opening_the_case_needs(
+    simulated: Simulated,
+) -> None:
+    asked = {
+        "step": 2, "say": ["See that this is still so: card in slot two."], "opens_case": False,
+        "reboot": False, "reopens": True,
+    }  # fmt: skip
+    simulated.queue()
+    simulated.look_at(START)
+    simulated.stores.kept = [Kept(seq=3, kind="step-asked", body=json.dumps(asked))]
+    simulated.runners.last.telling = [Line(run="run-1", kind="step-asked")]
+
+    simulated.watch.look()
+
+    (notice,) = simulated.events(e.Noticed)
+    assert isinstance(notice, e.Noticed)
+    assert "Only if it is not so: first, and while the case is open" in notice.body
+    assert "unplug" in notice.body
+
+
 def test_somebody_is_called_to_stay_for_the_first_pass(simulated: Simulated) -> None:
     stay = {"step": 2, "say": ["Stay."], "opens_case": False, "reboot": False, "attend": True}
     simulated.queue()

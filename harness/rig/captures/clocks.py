@@ -82,19 +82,16 @@ class Durations:
         self._sign = self._sign or step
         self._run += 1
         self._moves += abs(step)
-        if self._run >= LONGEST_RUN and self._moves >= _MOVES:
+        if self._run >= LONGEST_RUN and self._moves >= _MOVES and not self._counts(value):
             raise self._never(value)
+
+    def _counts(self, value: float) -> bool:
+        """Return whether they count from 1: rows, not instants; a remark says so of the first."""
+        return self._begin == 1.0 and value - self._begin == self._run - 1 == self._moves
 
     def _never(self, value: float) -> Trouble:
         how = "rise" if self._sign > 0 else "fall"
         over = f"from {self._begin:.13g} to {value:.13g} {self._unit} over {self._run} frames"
-        if self._begin.is_integer() and value - self._begin == self._run - 1 == self._moves:
-            return Trouble(
-                "looks-like-clock",
-                f"the times go up one by one {over}, as a column does that counts the frames",
-                line=self._line,
-                do="declare the column of the frame times",
-            )
         do = "declare values clock"
         if self._sign < 0:
             do = "declare the column of the frame times; a clock that runs down cannot be read"

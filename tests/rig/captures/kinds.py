@@ -341,6 +341,11 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
             ("counted", [4166.0 + place for place in range(60)]),
         )
     },
+    "durations that only count the rows": (
+        "frame_ms\n" + "".join(f"{place}\n" for place in range(1, 61)),
+        {},
+        60,
+    ),
     "durations that rise for a while": (
         "t_ms\n" + "".join(f"{value:.3f}\n" for value in [*range(30, 79), *FRAMES]),
         {"column": "t_ms"},
