@@ -15,9 +15,11 @@ from collections.abc import Sequence
 from typing import TextIO
 
 from harness.errors import AskedError, Exit, Problem
+from harness.plan.document import Better
 from harness.settings import store_folder
 from harness.store.sqlite import open_store
 from harness.summary.ceilings import TitleCeilings, ceilings
+from harness.summary.directions import better_of
 from harness.summary.rows import NoRow, counted, figure_of
 from harness.summary.selections import band_of, is_wanted, selection
 from harness.summary.sides import SideCell
@@ -50,6 +52,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         cells = cells_of(store, [args.run] if args.run else latest)
     refuse_unknown(cells, where=where)
     condition = _condition(cells, args.condition)
+    _refuse_no_rate(args.figure, cells)
     band = band_of(args.band) or cells[0].plan.compare.band
     wanted = [each for each in cells if each.current and is_wanted(each.value, where)]
     found = [
@@ -91,6 +94,20 @@ def _condition(cells: Sequence[SideCell], asked: str | None) -> str:
             else "ceilings need a plan with a condition of two levels or more",
         )
     )
+
+
+def _refuse_no_rate(figure: str, cells: Sequence[SideCell]) -> None:
+    """Refuse a figure that is no rate of any title: the most that it reaches is no ceiling."""
+    ways = {better_of(figure, title) for cell in cells for title in cell.plan.titles}
+    if Better.HIGHER not in ways:
+        why = "lower is better" if Better.LOWER in ways else "nobody says which way is better"
+        raise AskedError(
+            Problem(
+                code="no-rate",
+                what=f"{figure} is no rate: {why}",
+                do="name a figure that is better higher, such as average_fps",
+            )
+        )
 
 
 def _alike(cells: Sequence[SideCell], condition: str) -> list[list[SideCell]]:

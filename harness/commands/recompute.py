@@ -21,6 +21,7 @@ from harness.plan.canonical import thaw
 from harness.plan.document import DiscardRule, Plan
 from harness.plan.rule_text import rules_of
 from harness.rig.tasks import PassReport, PassTask
+from harness.rules.faults import OF_READING
 from harness.rules.figures import LOW_DEFINITIONS
 from harness.rules.guards import GuardWatch
 from harness.rules.judge import judge
@@ -78,6 +79,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     folder = store_folder(args.store)
     cells: list[Recomputed] = []
     unread: list[dict[str, object]] = []
+    taken: list[dict[str, object]] = []
     lows: set[str] = set()
     with open_store(folder, write=False) as store:
         names = [args.run] if args.run is not None else [x.run for x in reversed(store.runs())]
@@ -96,7 +98,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
                 if args.rule:
                     rules = rules_of(args.rule, plan, vocabulary=vocabulary())
                 lows.add(plan.compare.low)
-                cells += _recomputed(store, plan, entries, own, rules, unread)
+                cells += _recomputed(store, plan, entries, own, rules, unread, taken)
     old_low = ", ".join(sorted(lows)) or LOW_DEFINITIONS[0]
     new_low = args.low or next(iter(sorted(lows)), LOW_DEFINITIONS[0])
     content: dict[str, object] = {
@@ -106,6 +108,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
         "rules": args.rule,
         "cells": as_json(cells),
         "not_read": unread,
+        "taken": taken,
     }
     kept = keep_derived(folder, args.run or "selection", content)
     if args.json:
@@ -117,6 +120,9 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
     for each in unread:
         what = f"attempt {each['attempt']} of cell {each['cell']}"
         print(f"\nnot read again, and taken as it was: {what}: {each['why']}", file=out)
+    for each in taken:
+        what = f"cell {each['cell']} of run {each['run']} was taken from run {each['from']}"
+        print(f"\nnot decided again: {what}: recompute that", file=out)
     print(f"\nkept as {kept}; no record was touched", file=out)
     return Exit.WELL
 
@@ -128,6 +134,7 @@ def _recomputed(
     summaries: Sequence[CellSummary],
     rules: Sequence[DiscardRule],
     unread: list[dict[str, object]],
+    taken: list[dict[str, object]],
 ) -> Iterator[Recomputed]:
     """Yield every one of *summaries*, decided again."""
     grid = Grid.of(plan)
@@ -137,9 +144,17 @@ def _recomputed(
         for entry in entries
         if isinstance(entry.record, r.PassEnded)
     }
+    judged = {
+        (entry.record.cell, entry.record.attempt): entry.record
+        for entry in entries
+        if isinstance(entry.record, r.PassJudged)
+    }
     for summary in summaries:
         key = summary.cell.key
         of_cell = gathered.cells.get(key)
+        if of_cell is not None and of_cell.reused is not None:
+            taken.append({"run": summary.run, "cell": key, "from": of_cell.reused.run})
+            continue
         passes = [
             each
             for _, each in sorted(of_cell.passes.items() if of_cell is not None else ())
@@ -149,7 +164,10 @@ def _recomputed(
             and each.verdict not in (None, Verdict.INTERRUPTED)
         ]
         again = [
-            _again(store, grid, key, each, ended.get((key, each.attempt)), summary, unread)
+            _stands(
+                _again(store, grid, key, each, ended.get((key, each.attempt)), summary, unread),
+                judged.get((key, each.attempt)),
+            )
             for each in passes
         ]
         yield Recomputed(
@@ -173,6 +191,19 @@ def _recomputed(
                 was=summary.state,
             ),
         )
+
+
+def _stands(again: AgainPass, was: r.PassJudged | None) -> AgainPass:
+    """Return *again*, unless it would keep what a fault of that moment made void or failed.
+
+    Not all that was seen then is on record (a device that answered no more is not), and no
+    other rule or definition changes it.
+    """
+    if was is None or was.fault is None or again.verdict is not Verdict.KEPT:
+        return again
+    if was.fault in OF_READING:
+        return again
+    return replace(again, verdict=was.verdict, reason=was.reason)
 
 
 def _again(
@@ -208,7 +239,12 @@ def _again(
         end=record.end,
         failed_step=record.failed_step,
         guards=record.guards,
+        expects=record.expects,
+        others=record.others,
         limit=record.limit,
+        limit_step=record.limit_step,
+        recorder=record.recorder,
+        changed_files=record.changed_files,
         slept_s=record.slept_s,
         clock_jumped_s=record.clock_jumped_s,
     )

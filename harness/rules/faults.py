@@ -271,6 +271,9 @@ LASTING = frozenset({"not-found", "not-executable"})
 #: Faults of a capture: they make a pass void, and in every cell they are a fault of the bench.
 OF_CAPTURE = frozenset({"no-capture", "stale-capture", "unreadable-capture", "short-capture"})
 
+#: Faults that reading the same capture again may undo: every other is of what happened then.
+OF_READING = OF_CAPTURE | {"no-figure", "setting-differs"}
+
 
 def means(fault: str) -> str:
     """Return what *fault* means, one sentence without a full stop; KeyError: no such fault."""

@@ -32,6 +32,9 @@ from harness.summary.sides import SideCell
 
 _GENERATION, _WIDTH = "gpu.link.generation", "gpu.link.width"
 
+#: The unit of the rates that bytes a frame make a transfer rate of.
+FRAMES_A_SECOND = "fps"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
@@ -147,7 +150,8 @@ def ceilings(
     means = {level: {s: _geometric(own[s]) for s in common} for level, own in values.items()}
     free = max(means, key=lambda level: math.fsum(map(math.log, means[level].values())))
     first = cells[0]
-    declared = {cell.cell.key: _declared(cell) for cell in cells}
+    of_frames = shown[0] == FRAMES_A_SECOND
+    declared = {cell.cell.key: _declared(cell) if of_frames else None for cell in cells}
     levels = []
     for level, own in values.items():
         steps = [RateAt(setting=s, other=means[free][s], rates=own[s]) for s in common]
@@ -165,6 +169,8 @@ def ceilings(
     if any(declared.values()):
         sizes = set(declared.values())
         size, source = (sizes.pop() if len(sizes) == 1 else None), "declared"
+    elif not of_frames:
+        size, source = None, ""  # bytes a frame say nothing of another rate
     else:
         size, source = _fitted(levels)
         levels = [replace(each, bytes_per_frame=size) for each in levels]

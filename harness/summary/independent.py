@@ -80,7 +80,7 @@ def weighed(
     if base.others or against.others:
         return _as_draws(first, second, flags, notes, unit=Unit.NIGHT if by_night else Unit.RUN)
     changed = _changed_by_a_person(base, against)
-    if base.run != against.run:
+    if base.ran_in != against.ran_in:
         flags.append(ONE_INSERTION if changed else OTHER_RUNS)
         return _as_passes(first, second, flags, notes, by_night=by_night)
     if changed:

@@ -1,8 +1,9 @@
 """Earlier accepted cells that a plan may take instead of measuring again, and stale ones.
 
 Pure. A cell is offered where its key and its procedure are the plan's, it was accepted
-without marks, and it is no older than the plan allows. Whether the rig is still what it was
-is not told here: the runner compares the fingerprint when it comes up.
+without marks with as many passes as the plan keeps, and it is no older than the plan allows.
+Whether the rig is still what it was is not told here: the runner compares the fingerprint when
+it comes up.
 """
 
 from __future__ import annotations
@@ -127,6 +128,9 @@ def _read(entries: Iterable[Entry], same: set[str]) -> _Run:
             case r.PassJudged():
                 if record.cell in same and record.marks:
                     run.cells.setdefault(record.cell, _Seen()).marked = True
+            case r.PassDiscarded(discarded=False):  # a rule only marked it
+                if record.cell in same:
+                    run.cells.setdefault(record.cell, _Seen()).marked = True
             case r.CellClosed():
                 if record.cell in same:
                     seen = run.cells.setdefault(record.cell, _Seen())
@@ -154,6 +158,8 @@ def _offer(
             continue
         if closed.state is not r.CellState.ACCEPTED or (oldest is not None and at < oldest):
             continue
+        if len(closed.kept) < plan.passes.keep:
+            continue  # the plan wants more now: it is measured again
         there = run.fields.get(closed.group, {})
         names = [m for each in wanted for m in fields_meant(each, titles=[grid[key].title])]
         offers[key] = r.Offer(

@@ -166,7 +166,7 @@ def _refuse_shared(base: SideCell, against: SideCell) -> None:
     shared = {each.same_passes for each in base.members}
     for each in against.members:
         if each.same_passes in shared:
-            run = each.measured_in or each.run
+            run = each.ran_in
             raise NoRow(f"both sides have the same passes, those of run {run}")
 
 
@@ -209,7 +209,7 @@ def _values(
             flags.append(THIN)
         values.append(
             Value(
-                run=member.run,
+                run=member.ran_in,
                 stay=each.stay,
                 round=each.round,
                 log=math.log(figure.value),

@@ -14,7 +14,7 @@ import enum
 import math
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from itertools import groupby
 from typing import assert_never
 
@@ -28,9 +28,7 @@ from harness.rules.believable import believed
 from harness.rules.judgement import Figure, Verdict
 from harness.run import records as r
 from harness.run.ports import Entry
-
-#: A longer pause than this begins another night.
-NIGHT_APART = timedelta(hours=6)
+from harness.summary.run_nights import NIGHT_APART, RunNights
 
 
 class Per(enum.Enum):
@@ -51,6 +49,8 @@ class Measured:
         attempt: The pass's number within its cell; of several, the first.
         value: In the figure's unit.
         passes: How many passes are in it.
+        night: When the run's night that it was measured in began and ended, other cells' passes
+            among them; None: it is not known, and a night by itself.
         fields: The fingerprint, less what conditions are meant to change and what is of
             other titles.
     """
@@ -60,6 +60,7 @@ class Measured:
     attempt: int
     value: float
     passes: int = 1
+    night: tuple[datetime, datetime] | None = None
     fields: Mapping[str, str]
 
 
@@ -118,6 +119,7 @@ class _Pass:
     at: datetime
     group: int
     marks: tuple[str, ...]
+    night: int
     figures: tuple[Figure, ...] = ()
 
 
@@ -195,8 +197,9 @@ def _places(values: Sequence[Measured], per: Per) -> list[Hashable]:
         case Per.NIGHT:
             place, found, before = 0, [], values[0].at
             for value in values:
-                place += value.at - before > NIGHT_APART
-                before = value.at
+                began, ended = value.night or (value.at, value.at)
+                place += began - before > NIGHT_APART
+                before = max(before, ended)
                 found.append(place)
             return list(found)
         case _:
@@ -220,6 +223,7 @@ def _of_run(
     passes: dict[tuple[str, int], _Pass] = {}
     judged: dict[tuple[str, int], None] = {}
     grid: dict[str, Cell] = {}
+    of_run = RunNights()
     for entry in entries:
         match entry.record:
             case r.RunStarted() as started:
@@ -228,15 +232,18 @@ def _of_run(
             case r.GroupOpened() as opened:
                 fields[opened.group] = dict(opened.fields)
             case r.PassStarted() as started:
+                night = of_run.see(entry.at)
                 fields.setdefault(started.group, {}).update(started.new_fields)
                 at_hand = started.cell in grid and not started.warm_up
                 early = wanted.since is not None and entry.at < wanted.since
                 if at_hand and not early and started.reference is wanted.reference:
                     passes[started.cell, started.attempt] = _Pass(
-                        at=entry.at, group=started.group, marks=started.marks
+                        at=entry.at, group=started.group, marks=started.marks, night=night
                     )
-            case r.PassEnded() as ended if one := passes.get((ended.cell, ended.attempt)):
-                one.figures = believed(ended.figures)
+            case r.PassEnded() as ended:
+                of_run.see(entry.at)
+                if one := passes.get((ended.cell, ended.attempt)):
+                    one.figures = believed(ended.figures)
             case r.PassJudged(verdict=Verdict.KEPT) as over:
                 if one := passes.get((over.cell, over.attempt)):
                     one.marks = (*one.marks, *over.marks)
@@ -266,6 +273,7 @@ def _of_run(
             run=run,
             attempt=attempt,
             value=figure.value,
+            night=of_run.spans[one.night - 1],
             fields=_own(fields.get(one.group, {}), plan, cell),
         )
         yield rig, cell, procedures[key], figure, measured

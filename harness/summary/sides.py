@@ -20,7 +20,7 @@ from harness.run.ports import Entry
 from harness.run.records import CellState
 from harness.summary.apart import references_apart
 from harness.summary.passes import CellPasses, EarlierRun, Pass, gather
-from harness.summary.series import NIGHT_APART
+from harness.summary.run_nights import RunNights
 
 #: Stay, round and night of a pass whose start is not on record.
 _NOWHERE = (0, 0, 1)
@@ -98,7 +98,12 @@ class SideCell:
     @property
     def same_passes(self) -> tuple[str, str, str, int]:
         """Return what two sides have in common that are the same passes."""
-        return self.rig, self.cell.key, self.measured_in or self.run, self.group
+        return self.rig, self.cell.key, self.ran_in, self.group
+
+    @property
+    def ran_in(self) -> str:
+        """Return the run that measured it, which is another where this one took it over."""
+        return self.measured_in or self.run
 
     @property
     def label(self) -> str:
@@ -200,8 +205,7 @@ class _Track:
     stay: int = 0
     visits: dict[int, dict[str, int]] = field(default_factory=dict)
     fields: dict[int, dict[str, str]] = field(default_factory=dict)
-    _night: int = 1
-    _last: datetime | None = None
+    _nights: RunNights = field(default_factory=RunNights)
     _places: dict[tuple[str, int], tuple[int, int, int]] = field(default_factory=dict)
     _readings: dict[tuple[str, int], tuple[ReadingSummary, ...]] = field(default_factory=dict)
     _count: dict[str, int] = field(default_factory=dict)
@@ -210,14 +214,13 @@ class _Track:
     def see(self, record: r.Record, *, at: datetime) -> None:
         """Take in one record; most tell nothing that is wanted here."""
         if isinstance(record, r.PassStarted):
-            self._night += self._last is not None and at - self._last > NIGHT_APART
-            self._last = at
-            self._places[record.cell, record.attempt] = (self.stay, record.round, self._night)
+            night = self._nights.see(at)
+            self._places[record.cell, record.attempt] = (self.stay, record.round, night)
             self.fields.setdefault(record.group, {}).update(record.new_fields)
             # A step may be done within a stay: what counts is the visit of the pass.
             self.visits.setdefault(self.stay, dict(self._count))
         elif isinstance(record, r.PassEnded):
-            self._last = at
+            self._nights.see(at)
             self._readings[record.cell, record.attempt] = record.readings
         elif isinstance(record, r.GroupOpened):
             self.fields.setdefault(record.group, {}).update(record.fields)
