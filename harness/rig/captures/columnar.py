@@ -19,7 +19,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import IO, Any
 
-    from harness.rig.captures.counting import Count
+    from harness.rig.captures.counter import Count
     from harness.rig.captures.gather import Gather
 
 _BATCH_ROWS = 1 << 19

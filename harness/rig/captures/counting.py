@@ -1,53 +1,52 @@
 """The columns that count frames: every number once, one by one.
 
 Pure. A gap means that frames were lost, a number that comes twice that rows were doubled,
-and a count that starts again that two recordings are in one file.
+and a count that starts again that two recordings are in one file. Other numbers rise by one
+too, as a frame's number in its lap: where the name leaves that open, the rows decide.
 """
 
 from __future__ import annotations
 
-from itertools import compress
-
-from harness.rig.captures.names import whole
+from harness.rig.captures.counter import not_counting
+from harness.rig.captures.names import counts_frames
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-    from typing import Protocol
+    from collections.abc import Sequence
 
-    Line = Callable[[int], int | None]
+    from harness.rig.captures.counter import Count, Line
 
-    class Count(Protocol):
-        """What a column that counts frames says. None: a row says nothing."""
-
-        def __len__(self) -> int:
-            """Return how many rows there are."""
-
-        def first(self, line: Line) -> int | None:
-            """Return the first number; Trouble: it is no whole one."""
-
-        def counts_up(self, start: int) -> bool:
-            """Return whether the rows say start, start + 1, start + 2 and so on."""
-
-        def values(self, line: Line) -> Sequence[int | None]:
-            """Return the numbers; Trouble: one is no whole one."""
-
-        def chosen(self, mask: Sequence[bool]) -> Count:
-            """Return the rows that *mask* chooses."""
+_ROUNDS = 3  # that a number makes at the least, if it goes round
 
 
 class Counting:
-    """What a counter said, piece by piece."""
+    """What a counter said, piece by piece.
 
-    __slots__ = ("_first", "_gaps", "_last", "_lost", "_name", "_troubles")
+    Args:
+        name: The column's name.
+        sure: Whether it counts frames for sure, by its name or a declaration.
+    """
 
-    def __init__(self, name: str) -> None:
+    __slots__ = (
+        *("_first", "_gaps", "_last", "_longest", "_lost", "_name", "_opening", "_repeats"),
+        *("_rows", "_shortest", "_stretch", "_sure", "_troubles", "restarts"),
+    )
+
+    def __init__(self, name: str, *, sure: bool) -> None:
         self._name = name
+        self._sure = sure
+        self.restarts = 0
+        self._rows = 0
+        self._stretch = 0  # the row at which the count began last
+        self._opening = 0  # rows before it began again for the first time
+        self._longest = 0  # rows between two beginnings
+        self._shortest = 0
         self._first: int | None = None
         self._last = 0
         self._lost = 0
         self._gaps = 0
+        self._repeats = 0
         self._troubles: dict[str, Trouble] = {}
 
     def add(self, counter: Count, line: Line) -> None:
@@ -62,8 +61,9 @@ class Counting:
         if first is not None and counter.counts_up(first):
             self._first = first if self._first is None else self._first
             self._last = first + len(counter) - 1
-            return
-        self._walk(counter.values(line), line)
+        else:
+            self._walk(counter.values(line), line)
+        self._rows += len(counter)
 
     def _walk(self, values: Sequence[int | None], line: Line) -> None:
         """Find what is wrong. A walk over rows, in a capture that is not kept."""
@@ -79,12 +79,46 @@ class Counting:
                 self._lost += value - self._last - 1
                 self._note("frames-lost", f"jumps from {self._last} to {value}", line(row))
             elif value == self._last:
+                self._repeats += 1
                 self._note("rows-repeated", f"says {value} again", line(row))
             elif value < self._last:
+                if value <= max(self._first, 1):
+                    self._begin_again(self._rows + row)
+                    if not self._sure:
+                        self._last = value
+                        continue
+                else:
+                    self._repeats += 1
                 again = value == self._first
                 how = "starts again at" if again else f"goes back from {self._last} to"
                 self._note("glued-runs" if again else "rows-repeated", f"{how} {value}", line(row))
             self._last = value
+
+    def _begin_again(self, row: int) -> None:
+        self.restarts += 1
+        rows = row - self._stretch
+        self._stretch = row
+        if self.restarts == 1:
+            self._opening = rows
+            return
+        self._longest = max(self._longest, rows)
+        self._shortest = min(self._shortest or rows, rows)
+
+    @property
+    def counts(self) -> bool:
+        """Return whether it counted up in every row."""
+        return not self.restarts and not self._troubles
+
+    @property
+    def goes_round(self) -> bool:
+        """Return whether it only counts up and begins again, each time after as many rows.
+
+        Recordings that were glued together are not as long as each other to the row.
+        """
+        if self.restarts < _ROUNDS or self._gaps or self._repeats:
+            return False
+        ends = max(self._opening, self._rows - self._stretch)
+        return self._longest - self._shortest <= 1 and ends <= self._longest + 1
 
     def _note(self, code: str, how: str, line: int | None) -> None:
         if code not in self._troubles:
@@ -119,12 +153,22 @@ class Counters:
 
     A counter may run over every row of the file, over those of one program, or over frames
     of the kinds that are counted: it tells of no loss if it counts up in any of these ways.
+
+    Args:
+        names: The columns.
+        declared: Whether they were declared, and so count whatever their rows say.
     """
 
-    __slots__ = ("_columns",)
+    __slots__ = ("_columns", "_declared", "_names", "_sure")
 
-    def __init__(self, names: Sequence[str]) -> None:
-        self._columns = [tuple(Counting(name) for _ in range(3)) for name in names]
+    def __init__(self, names: Sequence[str], *, declared: bool = False) -> None:
+        self._declared = declared
+        self._names = tuple(names)
+        self._sure = [declared or counts_frames(name) for name in names]
+        self._columns = [
+            tuple(Counting(name, sure=sure) for _ in range(3))
+            for name, sure in zip(names, self._sure, strict=True)
+        ]
 
     def add(
         self,
@@ -162,93 +206,57 @@ class Counters:
         *in_part* says whether rows were passed over, *kinds* whether kinds were declared.
         """
         found: dict[str, Trouble] = {}
-        for every, of_program, of_frame in self._columns:
-            troubles = every.result()
-            if in_part and troubles:
-                troubles = of_program.result()
-            if kinds and troubles and not of_frame.result():
-                troubles = ()
+        for troubles, _ in self._answers(in_part=in_part, kinds=kinds):
             for trouble in troubles:
                 found.setdefault(trouble.code, trouble)
-        return tuple(found.values())
+        several = len(self._columns) > 1
+        return tuple(_with_way_out(each) if several else each for each in found.values())
 
     def told(self, *, in_part: bool, kinds: bool) -> bool:
         """Return whether a counter has told that no frame is lost or doubled."""
-        return bool(self._columns) and not self.voids(in_part=in_part, kinds=kinds)
+        answers = self._answers(in_part=in_part, kinds=kinds)
+        return any(counts for _, counts in answers) and not any(found for found, _ in answers)
+
+    def remarks(self, *, in_part: bool, kinds: bool) -> tuple[str, ...]:
+        """Return which columns were not taken for a count of the frames, and why."""
+        answers = self._answers(in_part=in_part, kinds=kinds)
+        return tuple(
+            f"column {shown(name)} does not count up in every row, and was not taken for a "
+            "count of the frames"
+            for name, (troubles, counts) in zip(self._names, answers, strict=True)
+            if not troubles and not counts
+        )
+
+    def _answers(self, *, in_part: bool, kinds: bool) -> list[tuple[tuple[Trouble, ...], bool]]:
+        """Return for each column what is wrong by it, and whether it counts all the way.
+
+        Neither: it may count something else, as its name says more than frames do and another
+        column counts all the way, or as it goes round.
+        """
+        heard = [self._heard(column, in_part=in_part, kinds=kinds) for column in self._columns]
+        settled = any(counts for _, counts in heard)
+        return [
+            (() if settled and not sure else troubles, counts)
+            for sure, (troubles, counts) in zip(self._sure, heard, strict=True)
+        ]
+
+    def _heard(
+        self, column: tuple[Counting, ...], *, in_part: bool, kinds: bool
+    ) -> tuple[tuple[Trouble, ...], bool]:
+        every, of_program, of_frame = column
+        asked = [every, *([of_program] if in_part else []), *([of_frame] if kinds else [])]
+        if any(counting.counts for counting in asked):
+            return (), True
+        if not self._declared and any(counting.goes_round for counting in asked):
+            return (), False
+        return (of_program if in_part else every).result(), False
+
+
+def _with_way_out(found: Trouble) -> Trouble:
+    do = f"{found.do}; or declare the column that counts the frames as counter"
+    return Trouble(found.code, found.what, line=found.line, do=do)
 
 
 def _no_line(place: int) -> int | None:
     del place
     return None
-
-
-class Written:
-    """A column that counts frames, as it is written: its cells are held against the text.
-
-    Comparing texts costs a tenth of reading the numbers, and for a counter that counts they
-    say the same.
-    """
-
-    __slots__ = ("_cells", "_name")
-
-    def __init__(self, cells: Sequence[bytes], name: str) -> None:
-        self._cells = cells
-        self._name = name
-
-    def __len__(self) -> int:
-        """Return how many rows there are."""
-        return len(self._cells)
-
-    def counts_up(self, start: int) -> bool:
-        """Return whether the cells are start, start + 1, start + 2 and so on."""
-        return b"\n".join(self._cells) + b"\n" == _counted_text(start, start + len(self._cells))
-
-    def first(self, line: Line) -> int | None:
-        """Return the first number.
-
-        Raises:
-            Trouble: it is no whole one.
-        """
-        return self._number(0, line)
-
-    def values(self, line: Line) -> list[int]:
-        """Return the numbers.
-
-        Raises:
-            Trouble: a cell is no whole number; *line* gives the line of a row.
-        """
-        return [self._number(row, line) for row in range(len(self._cells))]
-
-    def _number(self, row: int, line: Line) -> int:
-        number = whole(self._cells[row])
-        if number is None:
-            raise not_counting(self._cells[row], self._name, line=line(row))
-        return number
-
-    def chosen(self, mask: Sequence[bool]) -> Written:
-        """Return the rows that *mask* chooses."""
-        return Written(list(compress(self._cells, mask)), self._name)
-
-
-def _counted_text(start: int, end: int) -> bytes:
-    """Return the whole numbers from *start* up to *end*, each with a line feed."""
-    first = min(end, max(1000, start + -start % 1000))
-    last = max(first, end - end % 1000)
-    thousand = b"".join(map(b"#%03d\n".__mod__, range(1000))) if last > first else b""
-    return b"".join(
-        (
-            b"".join(map(b"%d\n".__mod__, range(start, first))),
-            *(thousand.replace(b"#", b"%d" % each) for each in range(first // 1000, last // 1000)),
-            b"".join(map(b"%d\n".__mod__, range(last, end))),
-        )
-    )
-
-
-def not_counting(cell: bytes | str, name: str, *, line: int | None) -> Trouble:
-    """Return the trouble of a counter that does not count."""
-    return Trouble(
-        "not-a-number",
-        f"{shown(cell)} in {shown(name)} is not a whole number, and that column counts the frames",
-        line=line,
-        do="declare the column that counts the frames as counter; see what wrote this row",
-    )

@@ -134,7 +134,7 @@ class Gather:
             arithmetic=self.arithmetic,
             keep_run=None if self._spill is None else self._spill.keep,
         )
-        self._counters = Counters(counters)
+        self._counters = Counters(counters, declared=self.declared.counter is not None)
         self.watch(watched)
 
     def watch(self, columns: Mapping[int, str]) -> None:
@@ -189,6 +189,7 @@ class Gather:
             self.voids.extend(assembly.voids())
             in_part, kinds = bool(self._passed_over), bool(self._kinds)
             self.voids.extend(self._counters.voids(in_part=in_part, kinds=kinds))
+            self.notes.extend(self._counters.remarks(in_part=in_part, kinds=kinds))
             if assembly.other_kinds:
                 self.notes.append(
                     f"{assembly.other_kinds} frames of other kinds not counted; their time "

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from itertools import compress
 
 from harness.rig.captures import columns
-from harness.rig.captures.counting import not_counting
+from harness.rig.captures.counter import not_counting
 from harness.rig.captures.names import SAMPLE_ROWS, counts, may_count, may_mix
 from harness.rig.captures.trouble import Trouble, shown
 
@@ -18,7 +18,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from harness.rig.captures.counting import Line
+    from harness.rig.captures.counter import Line
     from harness.rig.captures.gather import Gather
 
 

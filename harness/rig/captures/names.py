@@ -29,6 +29,8 @@ _PROGRAM = frozenset(
 _NAMING = frozenset(
     ("name", "id", "no", "nr", "num", "number", "#", "file", "filename", "path", "image", "handle")
 )
+#: What tells which program is named.
+_WHICH = frozenset(("target", "targeted", "current", "captured", "measured", "foreground"))
 #: What is said of a program and does not name it.
 _ABOUT = frozenset(
     (
@@ -37,6 +39,8 @@ _ABOUT = frozenset(
         *("setting", "preset"),
     )
 )
+
+_PROGRAM_ENDS = (b".exe", b".com", b".bat", b".bin", b".app", b".elf")
 
 _KIND = frozenset(("kind", "type", "class"))
 _BESIDE_KIND = frozenset(("frame", "frames", "of", "the", "name", "id"))
@@ -47,7 +51,12 @@ _MADE = frozenset(
     )
 )
 _BESIDE_MADE = frozenset(("is", "was", "has", "been", "frame", "flag"))
-_YES_OR_NO = frozenset((b"", b"0", b"1", b"true", b"false", b"yes", b"no", b"t", b"f", b"y", b"n"))
+_YES_OR_NO = frozenset(
+    (
+        *(b"", b"0", b"1", b"true", b"false", b"yes", b"no", b"t", b"f", b"y", b"n"),
+        *(b"on", b"off"),
+    )
+)
 
 _FRAME = frozenset(("frame", "present"))
 _NUMBER = frozenset(
@@ -74,18 +83,20 @@ def may_mix(name: str) -> bool:
 def mixed(name: str, texts: Collection[bytes]) -> str | None:
     """Return what a column with these different texts mixes: `PROGRAMS`, `KINDS`, or None.
 
-    Numbers name a program only where the name says nothing but that, as a process number;
-    what is yes or no of a program names none.
+    Texts are the names of programs where the column's name says nothing but that, and whole
+    numbers are there too, as a process number is. Under a name that says more, as
+    app_resolution does, they are where one of them looks like a program.
     """
     parts = words(name)
-    yes_or_no = all(text.strip().lower() in _YES_OR_NO for text in texts)
-    if _is_kind(parts) or (_is_made(parts) and yes_or_no):
+    if _is_kind(parts):
+        return KINDS
+    if _is_made(parts) and all(text.strip().lower() in _YES_OR_NO for text in texts):
         return KINDS
     if not _is_program(parts):
         return None
-    if parts in _PROGRAM_NAMES or set(parts) <= _PROGRAM | _NAMING:
-        return PROGRAMS
-    return None if yes_or_no or all(map(_is_number, texts)) else PROGRAMS
+    if parts in _PROGRAM_NAMES or set(parts) <= _PROGRAM | _NAMING | _WHICH:
+        return None if _measured(texts) else PROGRAMS
+    return PROGRAMS if any(map(_looks_like_program, texts)) else None
 
 
 def _is_program(parts: tuple[str, ...]) -> bool:
@@ -106,12 +117,23 @@ def _is_made(parts: tuple[str, ...]) -> bool:
     return bool(made) and set(parts) - made <= _BESIDE_MADE
 
 
-def _is_number(text: bytes) -> bool:
+def _measured(texts: Collection[bytes]) -> bool:
+    """Return whether these are numbers with fractions: a time or a share, and no program's."""
     try:
-        float(text.strip().rstrip(b"%").replace(b",", b".") or b"0")
+        numbers = [float(text.strip().replace(b",", b".")) for text in texts if text.strip()]
     except ValueError:
         return False
-    return True
+    return not all(map(float.is_integer, numbers))
+
+
+def _looks_like_program(text: bytes) -> bool:
+    """Return whether a text ends as the file of a program does, or is a path to such a file."""
+    text = text.strip(b' "').lower()
+    if text.endswith(_PROGRAM_ENDS):
+        return True
+    # Other files have an ending of their own: a path to a log is no program.
+    is_path = text.startswith((b"/", b"./", b"~/", b"\\\\")) or text[1:3] == b":\\"
+    return is_path and len(text) > 1 and b"." not in text.replace(b"\\", b"/").rpartition(b"/")[2]
 
 
 def may_count(name: str) -> bool:
@@ -125,6 +147,18 @@ def may_count(name: str) -> bool:
         return parts[0] in _COUNTING_WORDS
     numbers = bool(_FRAME & set(parts)) and bool((_NUMBER | {"id"}) & set(parts))
     return numbers and not _STRETCHES & set(parts)
+
+
+def counts_frames(name: str) -> bool:
+    """Return whether a name that `may_count` says that the frames of the file are counted.
+
+    >>> counts_frames("frame_no"), counts_frames("FrameIndex"), counts_frames("frame")
+    (True, True, True)
+    >>> counts_frames("seq"), counts_frames("lap_frame_number"), counts_frames("present id")
+    (False, False, False)
+    """
+    parts = set(words(name))
+    return "frame" in parts and parts <= _NUMBER | {"frame", "id"}
 
 
 def counts(name: str, values: Sequence[int | None], mask: Sequence[bool] | None = None) -> bool:

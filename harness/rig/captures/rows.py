@@ -12,12 +12,12 @@ from itertools import compress, islice
 from operator import not_
 
 from harness.rig.captures import cells
-from harness.rig.captures.counting import Written
+from harness.rig.captures.counter import Written
 from harness.rig.captures.trouble import AGAIN, Trouble, shown
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from harness.rig.captures.counting import Count
+    from harness.rig.captures.counter import Count
     from harness.rig.captures.table import Shape
 
 

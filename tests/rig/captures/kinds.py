@@ -47,6 +47,13 @@ def mixed(name: str, *texts: str) -> str:
     return f"{name},frame_ms\n" + "".join(f"{cell},{value:.3f}\n" for cell, value in rows)
 
 
+def beside(name: str, numbers: Any) -> str:
+    """Return a frame log that counts its frames cleanly, and has another column of numbers."""
+    rows = enumerate(zip(numbers, FRAMES, strict=True))
+    cells = "".join(f"{place},{number},{value:.3f}\n" for place, (number, value) in rows)
+    return f"frame,{name},frame_ms\n" + cells
+
+
 def comma(values: list[float]) -> list[str]:
     return [f"{value:.3f}".rstrip("0").replace(".", ",") for value in values]
 
@@ -304,6 +311,58 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         {},
         N,
     ),
+    **{
+        f"a number that goes round under {name}": (
+            f"{name},frame_ms\n"
+            + "".join(f"{(place + begun) % around},{16 + place % 7 / 10}\n" for place in range(99)),
+            {},
+            99,
+        )
+        for name, around, begun in (
+            ("idx", 30, 0),
+            ("seq", 26, 9),
+            ("lap_frame_number", 24, 1),
+            ("frame_no", 28, 0),
+            ("seq", 60, 0),
+        )
+    },
+    "a number that goes round, declared to count the frames": (
+        numbered([place % 9 for place in range(N)]),
+        {"counter": "frame_no"},
+        "glued-runs",
+    ),
+    "a number that goes round among rows that count": (
+        "program,frame_no,frame_ms\n"
+        + "".join(
+            f"menu,0,33.4\nquay,{1000 + place + (place > 9)},16.4{place:02d}\n"
+            for place in range(20)
+        ),
+        {"where": (("program", "quay"),)},
+        "frames-lost",
+    ),
+    "several runs glued, none as long as another": (
+        "frame_no,frame_ms\n"
+        + "".join(
+            f"{place},{16 + place % 7 / 10}\n" for rows in (30, 33, 31, 29) for place in range(rows)
+        ),
+        {},
+        "glued-runs",
+    ),
+    "frames lost between two rounds": (
+        "seq,frame_ms\n"
+        + "".join(f"{(place + (place > 70)) % 26},{16 + place % 7 / 10}\n" for place in range(110)),
+        {},
+        "frames-lost",
+    ),
+    **{
+        f"{name} beside a column that counts": (beside(name, numbers), {}, expected)
+        for name, numbers, expected in (
+            ("present id", [1000 + place - place // 9 for place in range(N)], N),
+            ("last frame id", [1000 + place - place // 9 for place in range(N)], N),
+            ("seq", [place + (place > 20) for place in range(N)], N),
+            ("frame_no", [place + (place > 20) for place in range(N)], "frames-lost"),
+        )
+    },
     "counters of other things": (
         table(
             [f"{place * 16},{place // 9},{value:.3f}" for place, value in enumerate(FRAMES)],
@@ -400,6 +459,12 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
             ("targetProcess", "quay", "menu"),
             ("pid", "4016", "972"),
             ("process_id", "4016", "972"),
+            ("program_name", "quay", "menu"),
+            ("app_name", "on", "off"),
+            ("Application", "quay", "menu"),
+            ("process", "quay", "menu"),
+            ("app window", "quay.exe", "menu.exe"),
+            ("process started", "/usr/bin/quay", "C:\\menu\\menu"),
         )
     },
     **{
@@ -410,6 +475,8 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
             ("is_generated", "0", "1"),
             ("was_dropped", "false", "true"),
             ("isDropped", "no", "yes"),
+            ("dropped", "On", "off"),
+            ("is_interpolated", "on", "off"),
         )
     },
     **{
@@ -425,6 +492,17 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
             ("frames_dropped", "0", "1"),
             ("dropped_frame", "0", "3", "5"),
             ("pixel_type", "a", "b"),
+            ("app_resolution", "1920x1080", "1600x900"),
+            ("app_sync", "on", "off"),
+            ("app_thread", "main", "render"),
+            ("application window", "Quay", "Quay - paused"),
+            ("application focus", "held", "lost"),
+            ("app result", "shown", "late"),
+            ("app tier", "low", "high"),
+            ("process affinity", "0xff", "0x0f"),
+            ("app wait", "NA", "3"),
+            ("app_log_path", r"C:\logs\a.log", "/var/log/b.log"),
+            ("app", "1.5", "2.25"),
         )
     },
     "kinds of frames": (

@@ -75,6 +75,37 @@ def test_a_number_that_goes_round_counts_no_frames(way: bool, read: Any) -> None
     assert (capture.troubles, capture.frames) == ((), 40)
 
 
+def test_what_was_not_taken_for_a_count_of_frames_is_noted(read: Any) -> None:
+    rows = "".join(f"{place % 30},{16 + place % 7 / 10}\n" for place in range(120))
+    capture = read("seq,frame_ms\n" + rows)
+    assert capture.notes == (
+        "column 'seq' does not count up in every row, and was not taken for a count of the frames",
+    )
+    assert not capture.times.counted
+
+
+def test_a_clean_counter_tells_of_no_loss_whatever_stands_beside_it(read: Any) -> None:
+    rows = "".join(f"{place},{place - place // 9},16.5\n" for place in range(60))
+    capture = read("frame,present id,frame_ms\n" + rows)
+    assert capture.times.counted
+
+
+@pytest.mark.parametrize(
+    ("column", "way_out"),
+    [("frame,frame_no", True), ("frame_ns,frame_no", False)],
+)
+def test_where_several_columns_count_one_may_be_declared(
+    column: str, way_out: bool, read: Any
+) -> None:
+    rows = "".join(f"{place},{place + (place > 30)},16.{place % 7}\n" for place in range(60))
+    content = f"{column},frame_ms\n" + rows
+    (trouble,) = read(content).troubles
+    assert trouble.code == "frames-lost"
+    said = "; or declare the column that counts the frames as counter"
+    assert trouble.do.endswith(said) == way_out
+    assert not way_out or read(content, counter="frame").frames == 60
+
+
 def test_a_second_column_of_kinds_is_settled_by_where(read: Any) -> None:
     rows = "".join(f"shown,{place % 2},{16 + place % 7 / 10}\n" for place in range(40))
     content = "FrameType,was_dropped,frame_ms\n" + rows
