@@ -312,7 +312,7 @@ KINDS: dict[str, tuple[str | bytes, dict[str, Any], int | str]] = {
         N,
     ),
     **{
-        f"a number that goes round under {name}": (
+        f"a number that goes round after {around} under {name}": (
             f"{name},frame_ms\n"
             + "".join(f"{(place + begun) % around},{16 + place % 7 / 10}\n" for place in range(99)),
             {},
