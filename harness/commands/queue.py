@@ -29,6 +29,7 @@ from harness.watch.journal import WatchJournal
 from harness.watch.lock import daemon_at_work, wake_daemon
 from harness.watch.ports import PlanFacts
 from harness.watch.reading import PlanFiles
+from harness.watch.runner import carries_out
 from harness.watch.standing import Standing
 from harness.watch.watched_rig import WatchedRig
 from harness.wiring import vocabulary
@@ -163,7 +164,9 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
     facts = {entry.entry: plans.facts(entry.plan) for entry in standing.entries}
     hours = {n: each.hours for n, each in facts.items() if isinstance(each, PlanFacts)}
     daemon = daemon_at_work(rig_folder())
-    starts = _starts(standing, hours, now)
+    owner = runner_at_work(rig_folder()) if rig_folder().exists() else None
+    at_work = _at_work(standing, owner)
+    starts = _starts(standing, hours, now, owner)
     rows: list[dict[str, object]] = []
     for entry in standing.entries:
         fact, left = facts[entry.entry], standing.last_left(entry.entry)
@@ -177,6 +180,7 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
                 "start": entry.start or None,
                 "end": entry.end or None,
                 "problem": fact if isinstance(fact, str) else None,
+                "at_work": at_work is not None and at_work[0] == entry.entry,
                 "last": None if left is None else left.how.value,
                 "why": None if left is None else left.why or None,
                 "run": standing.runs.get(entry.entry),
@@ -208,6 +212,8 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
         print(f"      store {row['store']}", file=out)
         if row["problem"]:
             print(f"      cannot be started: {row['problem']}", file=out)
+        if row["at_work"]:
+            print("      its runner is at work", file=out)
         if row["missed"]:
             print(f"      missed: the start on {_local(str(row['missed']))}", file=out)
         if row["last"]:
@@ -221,15 +227,26 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
         print("no daemon watches this rig, so nothing is started: harness daemon", file=out)
 
 
+def _at_work(standing: Standing, owner: Owner | None) -> tuple[int, str] | None:
+    """Return the entry and the night of the start whose runner has the rig; None: there is none."""
+    if owner is None or standing.open_start is None:
+        return None
+    started = standing.open_start.started
+    its = carries_out(owner, standing.queued[started.entry])
+    return (started.entry, started.night) if its else None
+
+
 def _starts(
-    standing: Standing, hours: Mapping[int, Hours], now: datetime
+    standing: Standing, hours: Mapping[int, Hours], now: datetime, owner: Owner | None
 ) -> list[tuple[Opening, str]]:
-    """Return the next starts, with why one whose time has come is not made; those first."""
-    rig = rig_folder()
-    owner = runner_at_work(rig) if rig.exists() else None
+    """Return the next starts, with why one whose time has come is not made; those first.
+
+    *owner* is the runner that has the rig; None: there is none.
+    """
     busy = f"the runner of {owner.plan or 'another plan'} is at work" if owner is not None else ""
-    holds = WatchedRig(rig, name=platform.node()).holds()
-    open_now = begun(standing, hours, now, busy=busy, holds=holds)
+    holds = WatchedRig(rig_folder(), name=platform.node()).holds()
+    at_work = _at_work(standing, owner)
+    open_now = begun(standing, hours, now, busy=busy, holds=holds, at_work=at_work)
     coming = next_starts(standing.entries, hours, now, most=_MOST_STARTS)
     all_ = [(x.opening, x.waits) for x in open_now] + [(x, "") for x in coming]
     return all_[:_MOST_STARTS]

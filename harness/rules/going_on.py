@@ -13,9 +13,10 @@ number is refused, since a void pass is seen and a wrong figure is not:
     60 fps  60.5 144  1234 567  60  144     no thousands are written so: another number begins
     22:15:09 600                            nor here: what stands before is a time, a date
 
-A pattern may say itself that another number begins there, with the mark and a digit beside
-the group: ``(?P<value>[0-9.]+),[0-9]`` or ``[0-9]+,(?P<value>[0-9.]+)``; and ``-(?P<value>``
-that a dash is no sign.
+A pattern may say itself that another number stands there, with the mark and digits before or
+behind the group: ``(?P<value>[0-9.]+),[0-9]`` or ``[\d.]+,(?P<value>[0-9.]+)``; for a blank
+``\s`` does, too, and ``+`` behind it; and ``-(?P<value>`` that a dash is no sign. A wildcard,
+or a class of several marks as in ``[.,]``, does not: it takes the number's own mark as well.
 """
 
 from __future__ import annotations
@@ -36,6 +37,14 @@ _THOUSAND_BEHIND = re.compile(r" \d{3}(?!\d)")
 _THOUSAND_BEFORE = re.compile(r"(?<!\d[:.,/-])(?<![\d.,])\d{1,3}(?: \d{3})* \Z")
 _LEADING = re.compile(r"[+-]?\d{1,3}")
 _FOLLOWING = re.compile(r"\d{3}(?:\.\d+)?")
+#: Of a pattern: what takes one character, and how many of them; and a group, not repeated.
+_ITEM = re.compile(
+    r"""(?P<one> \[\^?\]?(?:\\.|[^\]\\])*\] | \\[dDsSwW] | \\[^A-Za-z0-9] | [^\\\[\](){}*+?|^$] )
+        (?P<many> (?:[*+?] | \{\d+(?:,\d*)?\}) [?+]? )?""",
+    re.VERBOSE | re.DOTALL,
+)
+_GROUP = re.compile(r"\((?:\?:|\?P<\w+>|(?!\?))|\)(?![*+?{])")
+_BLANKS = re.compile(r"\[(?: |\\s|\\t|\t)+\]")
 #: For showing: the whole, as it stands.
 _LEFT = re.compile(rf"(?:\d{{1,3}} (?=\d|\Z)|[\d{_MARKS}{_SIGNS}])*\Z")
 _RIGHT = re.compile(
@@ -82,16 +91,53 @@ def goes_on(pattern: str, text: str, start: int, end: int) -> str | None:
 
 def _another_begins(right: str, behind: str) -> bool:
     """Return whether the pattern itself has the mark there, and a digit behind it."""
-    mark = rf"\\?{re.escape(behind[:1])}"
-    return re.match(rf"{mark}(?:\\d|\[0-9|[0-9])", right) is not None
+    first, second = [*_items(right), None, None][:2]
+    return _is_mark(first, behind[:1]) and _is_digit(second)
 
 
 def _another_ended(left: str, before: str) -> bool:
     """Return whether the pattern itself has the mark there, and a digit before it; or a dash."""
-    mark = rf"\\?{re.escape(before[-1:])}\Z"
-    if before[-1:] in ("-", "\N{MINUS SIGN}"):
-        return re.search(mark, left) is not None
-    return re.search(rf"(?:\\d|0-9\.?\]|[0-9])(?:[+*?]|\{{\d+\}})?{mark}", left) is not None
+    first, second = [None, None, *_items(left)][-2:]
+    sign = before[-1:] in ("-", "\N{MINUS SIGN}")
+    return _is_mark(second, before[-1:]) and (sign or _is_digit(first))
+
+
+def _items(side: str) -> list[re.Match[str] | None]:
+    """Return what a pattern has on one side of the group, character by character of the text.
+
+    Of groups only what stands in them is looked at. None stands for what is not understood here,
+    such as a group that is repeated, or that has several branches.
+    """
+    items: list[re.Match[str] | None] = []
+    place = 0
+    while place < len(side):
+        if "|" not in side and (group := _GROUP.match(side, place)):
+            place = group.end()
+            continue
+        item = _ITEM.match(side, place)
+        items.append(item)
+        place = item.end() if item else place + (2 if side[place] == "\\" else 1)
+    return items
+
+
+def _is_mark(item: re.Match[str] | None, mark: str) -> bool:
+    """Return whether *item* takes *mark*, always, and is no wider than that; a blank is any."""
+    if item is None or re.match(r"[*?]|\{0*[,}]", item["many"] or ""):
+        return False
+    if mark == " " and (item["one"] == r"\s" or _BLANKS.fullmatch(item["one"])):
+        return True
+    return item["one"] in (f"\\{mark}", mark) and item["one"] != "."
+
+
+def _is_digit(item: re.Match[str] | None) -> bool:
+    """Return whether *item* takes digits, and no words beside them."""
+    if item is None or item["one"] == "." or item["one"].startswith("[^"):
+        return False
+    try:
+        takes = re.compile(item["one"])
+    except re.error:
+        return False  # it stands in a remark: nothing says that it is an expression
+    return any(map(takes.fullmatch, "0123456789")) and not any(map(takes.fullmatch, "z "))
 
 
 def _beside_the_group(pattern: str) -> tuple[str, str]:

@@ -84,6 +84,7 @@ def _number(taken: Found, where: str) -> float:
             f"the pattern takes {shown(taken.text)} out of {shown(taken.whole)} in {where}, and "
             "the number may go on there; have the title print it in digits with a decimal point "
             r"and no thousands mark, and take the whole of it: (?P<value>\S+). Where another "
-            "number begins there, write so behind the group, as in (?P<value>[0-9.]+),[0-9]"
+            "number stands there, write it before or behind the group, with what parts the two: "
+            r"[0-9.]+,(?P<value>[0-9.]+) or (?P<value>\d+)\s+\d"
         )
     return value

@@ -165,18 +165,29 @@ def begun(
     *,
     busy: str = "",
     holds: Sequence[Held] = (),
+    at_work: tuple[int, str] | None = None,
 ) -> tuple[Begun, ...]:
     """Return what a daemon would begin at *now*, or as soon as it may, in the queue's order.
 
-    The arguments are those of ``due``. Steps of persons are not looked at: they stand in the
-    stores.
+    Steps of persons are not looked at: they stand in the stores.
+
+    Args:
+        standing: As of ``due``, like the next four.
+        hours: When each entry may run.
+        now: The instant, aware.
+        busy: Why nothing can be started now.
+        holds: Why the rig is held.
+        at_work: The key of the opening whose runner is at work: it has been started, and is
+            not started again when that runner is over. None: there is none.
     """
     waits = due(standing, hours, now, busy=busy, holds=holds).waits
     found = []
     for entry in standing.entries:
         ahead = openings(entry, hours[entry.entry], now) if entry.entry in hours else iter(())
         first = next(ahead, None)
-        if first is None or first.start > now or _over(standing.starts.get(first.key, [])):
+        if first is None or first.start > now or first.key == at_work:
+            continue
+        if _over(standing.starts.get(first.key, [])):
             continue
         found.append(Begun(opening=first, waits=waits.get(entry.entry, "")))
     return tuple(found)

@@ -93,10 +93,15 @@ class ProcessRunners:
     def take_over(self, entry: Queued) -> RunnerProcess | None:
         """Return the runner that carries *entry* out; None: it is not at work."""
         owner = runner_at_work(self._state)
-        if owner is None or owner.plan != entry.plan or owner.store not in ("", entry.store):
+        if owner is None or not carries_out(owner, entry):
             return None
         who = ProcessId(owner.pid, owner.started_ticks)
         return RunnerProcess(self._state, who, strangers=self._strangers)
+
+
+def carries_out(owner: Owner, entry: Queued) -> bool:
+    """Return whether *owner*, who has the rig, is a runner of *entry*'s plan into its store."""
+    return owner.plan == entry.plan and owner.store in ("", entry.store)
 
 
 class RunnerProcess:

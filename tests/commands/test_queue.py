@@ -13,7 +13,10 @@ import pytest
 from harness.__main__ import main
 from harness.errors import Exit
 from harness.rig.holds import Holds
+from harness.rig.locks import RunnerLock
 from harness.rig.tasks import Hold
+from harness.watch import events as e
+from harness.watch.journal import WatchJournal
 from tests.plan.words import changed
 
 LIMITS = ("limits: none", "limits: [{reading: cpu.load, at_most: 100 %}]")
@@ -81,6 +84,51 @@ def test_on_a_held_rig_the_next_start_waits_for_the_release(plan: Path, tmp_path
     why = "the rig is held: the pump stood still"
     assert f"next start: as soon as that is over: {why}, {plan}\n" in out
     assert starts()[0]["waits"] == why
+
+
+def start(rig: Path, night: datetime) -> None:
+    with WatchJournal(rig) as journal, journal.writing():
+        at = night.isoformat()
+        day = f"{night:%Y-%m-%d}"
+        journal.append(
+            e.Started(at=at, entry=1, night=day, planned=at, late_s=0.0, boot="quay-boot")
+        )
+
+
+def test_a_plan_whose_runner_is_at_work_is_no_next_start_and_the_other_waits_for_it(
+    plan: Path, tmp_path: Path
+) -> None:
+    second = plan.with_name("quay.yaml")
+    second.write_text(plan.read_text(encoding="utf-8"), encoding="utf-8")
+    told(str(plan))
+    told(str(second))
+    begins = datetime.fromisoformat(starts()[0]["at"])
+    start(tmp_path / "rig", begins)
+
+    with RunnerLock(tmp_path / "rig", plan=str(plan), now=begins):
+        _, out, _ = told("--list")
+        found = json.loads(told("--json")[1])
+
+    why = f"the runner of {plan} is at work"
+    assert "      its runner is at work\n" in out
+    assert f"{why}, {second}\n" in out
+    assert f"{why}, {plan}\n" not in out
+    assert [each["entry"] for each in found["next_starts"] if each["now"]] == [2]
+    assert [each["at_work"] for each in found["entries"]] == [True, False]
+
+
+def test_a_plan_whose_runner_is_gone_waits_for_the_runner_that_somebody_else_started(
+    plan: Path, tmp_path: Path
+) -> None:
+    told(str(plan))
+    begins = datetime.fromisoformat(starts()[0]["at"])
+    start(tmp_path / "rig", begins)
+
+    with RunnerLock(tmp_path / "rig", plan="/elsewhere/pier.yaml", now=begins):
+        found = json.loads(told("--json")[1])
+
+    assert found["next_starts"][0]["waits"] == "the runner of /elsewhere/pier.yaml is at work"
+    assert found["entries"][0]["at_work"] is False
 
 
 def test_a_plan_in_a_zone_that_nobody_knows_is_not_kept(plan: Path) -> None:

@@ -89,10 +89,38 @@ def test_a_time_of_the_day_is_no_thousand_of_the_number_behind_it() -> None:
         ("run 3:60.5", r"run \d+:(?P<value>[0-9.]+)"),
         ("60 144", r"(?P<value>[0-9]+) \d+"),
         ("score-60", r"score-(?P<value>[0-9.]+)"),
+        ("avg 1.5,60", r"[\d.]+,(?P<value>[0-9.]+)"),
+        ("avg 1.5,60", r"(?:avg )([.\d]+),(?P<value>[0-9.]+)"),
+        ("avg 1,60", r"avg (?P<value>[0-9.]+),[.\d]+"),
+        ("frames 12 500 ms", r"\d+\s+(?P<value>\d+)"),
+        ("frames 12 500 ms", r"\d+\s(?P<value>\d+)"),
+        ("frames 12 500 ms", r"[\d.]{1,3} +(?P<value>\d+)"),
+        ("frames 12 500 ms", r"(?P<value>\d+) +\d"),
+        ("frames 12 500 ms", r"(?P<value>\d+)[ \t](?:\d+) ms"),
     ],
 )
 def test_a_pattern_may_say_that_another_number_stands_beside(text: str, pattern: str) -> None:
     assert whole(text, pattern) is None
+
+
+@pytest.mark.parametrize(
+    ("number", "pattern"),
+    [
+        ("1,234", r"(?P<value>[0-9]+)[.,][0-9]"),
+        ("1.5", r"(?P<value>[0-9]+).[0-9]"),
+        ("1 234", r"(?P<value>[0-9]+)\D[0-9]"),
+        ("1 234", r"(?P<value>\d)\s*\d+"),
+        ("1\N{NARROW NO-BREAK SPACE}234", r"(?P<value>[0-9]+)\s[0-9]"),
+        ("1 234", r"\w+ (?P<value>[0-9]{3})"),
+        ("1,234", r"(?:[a-z]+|[0-9]+,)(?P<value>[0-9]+)"),
+        ("1,234", r"([0-9]+,)?\b(?P<value>[0-9]+)$"),
+        ("-5", r"[+-](?P<value>[0-9]+)"),
+    ],
+)
+def test_what_takes_a_numbers_own_mark_as_well_does_not_say_that_another_stands_there(
+    number: str, pattern: str
+) -> None:
+    assert whole(number, pattern) == number
 
 
 @pytest.mark.parametrize(

@@ -177,6 +177,28 @@ def test_what_has_begun_says_what_it_waits_for() -> None:
     ]
 
 
+def test_what_is_at_work_is_not_started_again_when_that_is_over() -> None:
+    night = "2026-11-25"
+    busy = "the runner of /plans/1.yaml is at work"
+
+    found = begun_at(
+        "2026-11-25T23:00Z", entry(1), entry(2), started(1, night), busy=busy, at_work=(1, night)
+    )
+
+    assert found == [(2, busy)]
+
+
+def test_what_an_earlier_night_has_at_work_is_begun_again_in_the_night_that_is_open() -> None:
+    busy = "the runner of /plans/1.yaml is at work"
+    earlier = "2026-11-24"
+
+    found = begun_at(
+        "2026-11-25T23:00Z", entry(1), started(1, earlier), busy=busy, at_work=(1, earlier)
+    )
+
+    assert found == [(1, busy)]
+
+
 def test_of_two_that_are_open_the_first_of_the_queue_is_due_and_the_other_waits() -> None:
     found = at("2026-11-25T23:00Z", entry(1), entry(2), e.Moved(at="", entry=2, before=1))
 

@@ -193,6 +193,23 @@ def test_a_comparison_says_what_its_columns_and_words_mean(
     assert all(line in page for line in legend)
 
 
+def test_one_night_a_side_has_no_interval_over_all_titles_and_the_page_says_so(
+    place: Place, client: TestClient
+) -> None:
+    with open_store(place.store, write=True) as store:
+        for cell in KEYS.values():
+            for attempt in (11, 12):
+                keep_pass(store.journal(RUN), place.folder, attempt, cell=cell)
+    query = "base=slot%3Dalone&against=slot%3Dshared&unit=night"
+    overall = client.get(f"/api/compare?{query}").json()["overall"]
+    assert (overall["titles"], overall["low"], overall["like_these"]["low"]) == (2, None, None)
+    head = client.get(f"/compare?{query}").text.partition('id="overall-heading"')[2]
+    head = head.partition("</section>")[0]
+    assert "no interval for these titles: not every row has one" in head
+    assert "no interval for titles like these" in head
+    assert "not measured" not in head
+
+
 def test_a_dead_run_is_shown_as_interrupted_and_no_cell_of_it_as_running(
     place: Place, client: TestClient
 ) -> None:
