@@ -188,6 +188,7 @@ def test_a_figure_is_found_in_output_that_is_not_text(folder: Path) -> None:
         (b"score = 1.2.3\n", "not a number"),
         (b"score = 1,234.5\n", "takes '1' out of '1,234.5' in output/stdout"),
         (b"score = 1234,5\n", "takes '1234' out of '1234,5'"),
+        (b"score = 1234,5\n", "write it before or behind the group"),
         (b"score = 1.5e3\n", "takes '1.5' out of '1.5e3'"),
         (b"score = 1 234\n", "takes '1' out of '1 234'"),
         (b"score = 10\nscore = 11\n", "2 different values"),
