@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from harness.plan.vocabulary import KnownReading, Vocabulary
     from harness.rig.awake import Awake
     from harness.rig.clock import MachineClock
+    from harness.rig.locks import Owner
     from harness.rig.stop import StopFlag
     from harness.rig.survey import Surveyor
     from harness.run.loop import Onlooker
@@ -91,6 +92,7 @@ class RigInHand(Value):
     note: Callable[..., None]  #: (run=, store=): which run is carried out, for whoever looks
     tidy: Callable[[], None]  #: removes the folders of attempts whose files are kept
     awake: Awake  #: whether the machine's sleep is held off
+    before: Owner | None  #: whose runner had it last; None: it is not known
 
 
 def earlier_work(store: Store, plan: Plan, *, rig: str, now: datetime) -> Reusable:
@@ -253,6 +255,7 @@ def rig_in_hand(
                 note=lock.note,
                 tidy=bench.discard_kept,
                 awake=awake,
+                before=lock.before,
             )
         finally:
             shown.close()

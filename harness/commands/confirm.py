@@ -70,7 +70,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             step=step,
             attending=args.attending,
         )
-        answer = answered(store, name, number, clock, folder)
+        answer = answered(store, name, number, clock, folder, confirms=True)
         later = "" if answer is not None else later_words(store, name, folder)
     return _show(answer, name, args, out, later=later)
 
@@ -157,8 +157,12 @@ def _kept_already(store: Store, run: str, step: int) -> Request | None:
     return next((each for each in waiting if each.step == step), None)
 
 
-def _answer_now(store: Store, run: str, folder: Path) -> None:
-    """Be the run's writer for a moment, under the rig's lock."""
+def _answer_now(store: Store, run: str, folder: Path, *, confirms: bool) -> None:
+    """Be the run's writer for a moment, under the rig's lock.
+
+    It counts as this run's having had the rig only where that was so before, or where somebody
+    confirms now what is so now: what was said earlier may be another run's by then.
+    """
     from harness.rig.stop import StopFlag
     from harness.rules.meter import measure
     from harness.run.loop import Loop
@@ -173,7 +177,9 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
             view=lambda clock: View(),
             gpu=folded(store, run).plan.rig.gpu,
         ) as rig:
-            rig.note(run=run, store=folder)
+            had = rig.before is not None and rig.before.carries_out(run, store=folder)
+            if confirms or had:
+                rig.note(run=run, store=folder)
             Loop(
                 state=folded(store, run),
                 bench=rig.bench,
@@ -189,15 +195,18 @@ def _answer_now(store: Store, run: str, folder: Path) -> None:
 
 
 def answered(
-    store: Store, run: str, number: int, clock: MachineClock, folder: Path
+    store: Store, run: str, number: int, clock: MachineClock, folder: Path, *, confirms: bool
 ) -> RequestAnswered | None:
-    """Return the answer; None: nobody gives it now. It is not waited for in vain."""
+    """Return the answer; None: nobody gives it now. It is not waited for in vain.
+
+    *confirms* says that what is answered is a person's word that a step is done.
+    """
     deadline_s = clock.steady_s() + _PATIENCE_S
     seen = 0
     while True:
         owner = runner_at_work(rig_folder())
         if owner is None:
-            _answer_now(store, run, folder)
+            _answer_now(store, run, folder, confirms=confirms)
         for entry in store.entries(run, after=seen):
             seen = entry.seq
             if isinstance(entry.record, RequestAnswered) and entry.record.request == number:

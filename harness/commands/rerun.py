@@ -100,7 +100,7 @@ def run(args: argparse.Namespace, out: TextIO) -> Exit:
             return status_of(outcome, state)
         clock = MachineClock()
         number = put(at=clock.now())
-        answer = answered(store, args.run, number, clock, folder)
+        answer = answered(store, args.run, number, clock, folder, confirms=False)
         later = "" if answer is not None else later_words(store, args.run, folder)
     return _show(args, chosen, answer, later, out)
 

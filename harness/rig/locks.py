@@ -80,6 +80,7 @@ class RunnerLock:
             owner = _owner(self._fd)
             os.close(self._fd)
             raise RigError(self.refusal(owner))
+        self.before = _owner(self._fd)  #: who had it last; None: nobody, or it cannot be read
         me = process(os.getpid())
         self.owner = Owner(
             pid=os.getpid(),

@@ -47,10 +47,13 @@ def _run_started(state: RunState, record: r.RunStarted) -> None:
 
 
 def _runner_started(state: RunState, record: r.RunnerStarted) -> None:
-    # Whatever was brought about before may have changed while nobody looked; what was said since
-    # the last runner went stands, unless the machine was started anew since.
+    # Whatever was brought about before may have changed while nobody looked. What was said since
+    # the last runner went stands, unless the machine was started anew since, or another run had
+    # the rig: a person may have changed the hardware for that.
     state.levels.clear()
-    if state.said_in and record.clocks is not None and record.clocks.boot == state.said_in:
+    state.had_it_last = record.after == state.run
+    same_boot = record.clocks is not None and record.clocks.boot == state.said_in
+    if state.said_in and same_boot and state.had_it_last:
         state.levels.update(state.said)
     state.said, state.said_in = {}, ""
     state.ordered = None
@@ -125,10 +128,14 @@ def _step_confirmed(state: RunState, record: r.StepConfirmed) -> None:
     step, state.step = state.step, None
     for condition, level in step.levels:
         state.believed[condition] = level
-        if not state.grid.readable(condition, level):
-            state.levels[condition] = level  # nothing can be read: the person's word stands
-            if record.boot:
-                state.said[condition], state.said_in = level, record.boot
+        if state.grid.readable(condition, level):
+            continue
+        # Nothing can be read: the person's word stands, but not what was said before this runner
+        # came up, while another run had the rig.
+        if not record.before or state.had_it_last:
+            state.levels[condition] = level
+        if record.boot:
+            state.said[condition], state.said_in = level, record.boot
     if not step.touches(record):
         return
     state.settle_due = state.plan.rig.settle_s > 0
@@ -193,6 +200,7 @@ def _rig_held(state: RunState, record: r.RigHeld) -> None:
     state.holds += 1
     state.refusals += record.fault == "store-refused"
     state.levels.clear()
+    state.said, state.said_in = {}, ""
     # Whoever puts the rig right may touch what no reading tells of: that is asked for anew.
     for pair in [*state.believed.items()]:
         if not state.grid.readable(*pair):

@@ -58,6 +58,16 @@ def confirmed(state: RunState, record: r.StepConfirmed) -> None:
         state.opened = record.step
 
 
+def case_step(state: RunState) -> int:
+    """Return the step since which the case may be open; 0: there is none.
+
+    So it may be from when a step is asked that opens it, and while it is asked whether something
+    is still so that may have to be put right in the case.
+    """
+    step = state.step
+    return state.opened or (step.step if step is not None and step.reopens else 0)
+
+
 def pass_over(state: RunState, record: r.PassJudged) -> None:
     """Note that the first pass is over: one that the title went through, within the limits.
 

@@ -13,6 +13,7 @@ import shlex
 from datetime import datetime
 
 from harness.rig.tasks import Hold, LevelTask, Release
+from harness.run.attendance import case_step
 from harness.run.ports import Bench, Clock
 from harness.run.records import RigHeld
 from harness.run.state import RunState
@@ -71,7 +72,8 @@ class Debts:
         Once a person has released it, it does not come back.
         """
         at = self._clock.now().isoformat()
-        due = f"{debt_prefix(state.run)}{state.opened}{_FIRST_PASS}" if state.opened else ""
+        step = case_step(state)
+        due = f"{debt_prefix(state.run)}{step}{_FIRST_PASS}" if step else ""
         stand = [each for each in self.standing(state.run) if each.id.endswith(_FIRST_PASS)]
         for hold in stand:
             if hold.id != due:
@@ -79,13 +81,14 @@ class Debts:
                 self._bench.release(over)
         if not due or due in [each.id for each in stand]:
             return
+        opens = "opens" if state.opened else "may open"
         if due not in [each.hold for each in self._bench.releases()]:
             self._bench.hold(
                 Hold(
                     id=due,
                     run=state.run,
-                    reason=f"step {state.opened} of run {state.run} opens the case, and no pass is "
-                    "over since",
+                    reason=f"step {step} of run {state.run} {opens} the case, and no pass is over "
+                    "since",
                     do="close the case and go on with that run, with somebody at the rig; or see "
                     "that all is well, and stay for the first pass of whatever comes next",
                     at=at,

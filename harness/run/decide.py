@@ -97,6 +97,7 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
             sleep=came.sleep,
             attended_by=came.attended_by,
             clocks=came.clocks,
+            after=came.after,
         )
     )
     records += jumped_unwatched(state.clocks, came.clocks, last_at=came.last_at)

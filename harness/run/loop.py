@@ -22,6 +22,7 @@ from harness.rules.summaries import summarise_readings
 from harness.run import instructions as i
 from harness.run import observations as o
 from harness.run.apply import apply
+from harness.run.attendance import case_step
 from harness.run.clock_watch import ClockWatch, clocks_now
 from harness.run.coming_up import left_behind, whole_fingerprint
 from harness.run.debts import Debts, standing
@@ -78,14 +79,12 @@ class Loop:
     stop: Interrupt = lambda: False
     onlooker: Onlooker = field(default_factory=Onlooker)
     stop_reason: Callable[[], str] = lambda: "told to stop"
-    #: Earlier cells that the plan allows to be taken.
-    offers: tuple[Offer, ...] = ()
-    #: What an earlier runner left, where the bench was asked already.
-    left: Leftovers | None = None
+    offers: tuple[Offer, ...] = ()  #: earlier cells that the plan allows to be taken
+    left: Leftovers | None = None  #: by an earlier runner, where the bench was asked already
     attended_by: str = ""  #: who started this runner at a terminal; empty: no person there did
     sleep: str = ""  #: what holds the machine's sleep off, or why nothing does
-    #: Asked once, when the rig is as it should be and before anything is done with it.
-    ready: Callable[[], None] = lambda: None
+    ready: Callable[[], None] = lambda: None  #: asked once, before anything is done with the rig
+    after: str = ""  #: the run whose runner had the rig last; empty: it is not known
     names: tuple[str, ...] = field(init=False, default=())
     _debts: Debts = field(init=False)
     #: The last request put before this runner came; -1: it carries nothing out, it only answers.
@@ -155,12 +154,12 @@ class Loop:
             led_to(self.state.phase, records)
             self.journal.append(records, at=self.clock.now(), boot=self.boot)
             for record in records:
-                opened = self.state.opened
+                opened = case_step(self.state)
                 apply(self.state, record)
                 self.onlooker.kept(self.state, record)
                 if isinstance(record, (RunnerStarted, RigReleased)):
                     self._debts.square(self.state)
-                elif opened or self.state.opened:
+                elif opened or case_step(self.state):
                     self._debts.note_case(self.state)
                 if isinstance(record, (LevelVerified, LevelPutBack)):
                     self._debts.lift(self.state, record.condition)
@@ -179,6 +178,7 @@ class Loop:
             attended_by=self.attended_by,
             clocks=clocks_now(self.clock, boot=self.boot),
             last_at=self.journal.last_at(),
+            after=self.after,
             bundle=left_behind(self.state, self.journal, left),
             holds=tuple(hold for hold in self.bench.holds() if hold not in own),
             releases=self.bench.releases(),

@@ -38,6 +38,7 @@ class RunnerCameUp:
     attended_by: str = ""  #: who started it at a terminal; empty: nobody there did
     clocks: Clocks | None = None
     last_at: datetime | None = None  #: the instant of the run's last entry before
+    after: str = ""  #: the run whose runner had the rig last; empty: it is not known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

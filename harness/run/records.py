@@ -81,7 +81,8 @@ class RunnerStarted:
     files of a title that still were what a pass had put in their place. ``sleep`` says what
     holds the machine's sleep off, or why nothing does; empty: nobody asked. ``attended_by`` is
     who started the runner at a terminal; empty: it was started by no person there. ``clocks`` is
-    what the next runner tells a jump of the clock by.
+    what the next runner tells a jump of the clock by. ``after`` is the run whose runner had the
+    rig last, this one or another; empty: it is not known.
     """
 
     VERSION: ClassVar[int] = 1
@@ -90,6 +91,7 @@ class RunnerStarted:
     sleep: str = ""
     attended_by: str = ""
     clocks: Clocks | None = None
+    after: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

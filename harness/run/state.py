@@ -141,6 +141,7 @@ class RunState:
     believed: dict[str, str] = field(default_factory=dict)  #: levels a person confirmed
     said: dict[str, str] = field(default_factory=dict)  #: of those, while no runner was at work
     said_in: str = ""  #: the start of the machine at which that was
+    had_it_last: bool = False  #: no other run's runner had the rig before the one that is at work
     level_faults: int = 0
     put_back: dict[str, str] = field(default_factory=dict)  #: condition -> level to be undone
     put_back_first: bool = False

@@ -121,6 +121,7 @@ class _Night:
             meter=rehearsed_meter(self._bench),
             boot=f"boot-{self._boots}",
             attended_by="a person",  # whoever started it anew is there
+            after="rehearsal",  # and nobody else had the rig
             onlooker=self.diary,
         )
 

@@ -75,6 +75,7 @@ class Rehearsal:
     def go_on(self, **ports: Any) -> Outcome:
         """Carry the run on as a new runner would; return why it left."""
         bench = ports.pop("bench", self.bench)
+        ports.setdefault("after", "run-1")  # no other run had the rig
         self.loop = Loop(
             state=self.folded(),
             bench=bench,

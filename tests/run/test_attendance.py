@@ -217,26 +217,27 @@ def test_what_was_confirmed_since_the_last_runner_went_is_not_asked_again() -> N
     assert len(steps(run)) == 1
 
 
-def test_nobody_but_a_runner_heard_who_stays_so_that_is_asked_all_the_same() -> None:
+@pytest.mark.parametrize("after", ["another-run", ""])
+def test_where_another_run_had_the_rig_since_it_is_looked_at_again(after: str) -> None:
     run = unread()
     confirmed_alone(run, 1)
-    run.go_on(stop=run.after(2, r.StepAsked))
-    assert steps(run)[-1].attend
-    assert not run.of(r.PassStarted)
-
-
-def test_it_stands_for_the_next_runner_only_and_then_it_is_asked_whether_it_is_still_so() -> None:
-    run = unread()
-    confirmed_alone(run, 1)
-    run.go_on(attended_by="Ben", stop=run.after(1, r.PassJudged))
-    run.go_on(stop=run.after(2, r.StepAsked))
+    run.go_on(attended_by="Ben", after=after, stop=run.after(2, r.StepAsked))
     asked = steps(run)[-1]
     assert (asked.still, asked.reopens, asked.opens_case, asked.stays) == (True, True, False, False)
     assert asked.say == ("See that this is still so: Card in one.", PUT_RIGHT)
     assert asked.why == STILL
+    assert not run.of(r.PassStarted)
 
 
-def test_after_another_start_of_the_machine_it_is_asked_whether_it_is_still_so() -> None:
+def test_what_was_said_while_another_run_was_at_work_is_looked_at_again() -> None:
+    run = unread()
+    run.ask(r.RequestKind.CONFIRM, step=1, attending=True)  # answered when a runner comes up
+    run.go_on(attended_by="Ben", after="another-run", stop=run.after(2, r.StepAsked))
+    assert steps(run)[-1].still
+    assert not run.of(r.PassStarted)
+
+
+def test_after_another_start_of_the_machine_it_is_looked_at_again() -> None:
     run = unread()
     confirmed_alone(run, 1)
     run.boot = "boot-2"
@@ -245,12 +246,47 @@ def test_after_another_start_of_the_machine_it_is_asked_whether_it_is_still_so()
     assert not run.of(r.PassStarted)
 
 
+def test_nobody_but_a_runner_heard_who_stays_so_that_is_asked_all_the_same() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    run.go_on(stop=run.after(2, r.StepAsked))
+    assert steps(run)[-1].attend
+    assert not run.of(r.PassStarted)
+
+
+def test_once_somebody_has_looked_the_run_goes_on_with_whoever_is_at_the_terminal() -> None:
+    run = unread()
+    confirmed_alone(run, 1)
+    run.clock.person = lambda: come(run, attending=False)
+    assert run.go_on(attended_by="Ben", after="another-run") is Outcome.FINISHED
+    assert len(steps(run)) == 2
+
+
+@pytest.mark.parametrize("boot", ["boot-1", "boot-2"])
+def test_every_runner_asks_whether_it_is_still_so(boot: str) -> None:
+    run = unread()
+    run.clock.person = lambda: come(run, attending=True)
+    run.go_on(stop=run.after(1, r.PassJudged))
+    run.boot = boot
+    run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
+    assert steps(run)[-1].still
+
+
+def test_while_it_is_looked_at_the_rig_is_held_against_everything_else() -> None:
+    run = still_asked()
+    assert debts(run) == ["run-1-owes-2-first-pass"]
+    run.clock.person = lambda: come(run, attending=False)
+    run.go_on(stop=run.after(2, r.StepConfirmed))
+    assert debts(run) == []
+
+
 def still_asked(**parts: object) -> Rehearsal:
     """Return a run that asks, after its first pass, whether its level is still so."""
     run = unread()
     run.plan = dataclasses.replace(run.plan, **parts)  # type: ignore[arg-type]
-    confirmed_alone(run, 1)
+    run.clock.person = lambda: come(run, attending=True)
     run.go_on(attended_by="Ben", stop=run.after(1, r.PassJudged))
+    run.clock.person = lambda: None
     run.go_on(stop=run.after(2, r.StepAsked))
     return run
 
@@ -286,8 +322,8 @@ def come(run: Rehearsal, *, attending: bool) -> float:
 
 def test_after_a_hold_the_step_is_asked_as_at_first() -> None:
     run = unread(deeds=("survives",))
-    confirmed_alone(run, 1)
-    assert run.go_on(attended_by="Ben") is Outcome.HELD
+    run.clock.person = lambda: come(run, attending=True)
+    assert run.go_on() is Outcome.HELD
     run.release()
     run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
     asked = steps(run)[-1]
@@ -296,8 +332,8 @@ def test_after_a_hold_the_step_is_asked_as_at_first() -> None:
 
 def test_the_next_level_is_asked_for_with_every_caution() -> None:
     run = unread("one", "two")
-    confirmed_alone(run, 1)
-    run.go_on(attended_by="Ben", stop=run.after(2, r.StepAsked))
+    run.clock.person = lambda: come(run, attending=True)
+    run.go_on(stop=run.after(2, r.StepAsked))
     asked = steps(run)[-1]
     assert (asked.still, asked.opens_case, asked.levels) == (False, True, (("slot", "two"),))
 
