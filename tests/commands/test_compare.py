@@ -282,3 +282,10 @@ def test_sides_that_share_no_cell_are_refused_with_what_each_has(tmp_path: Path)
     assert "error[no-pair]: no cell stands on both sides" in err
     assert "only --base has Lantern Quay, harbour loop, fhd, way stock (run night-1" in err
     assert "only --against has Copper Fen, harbour loop, uhd, way quiet (run night-2" in err
+
+
+@pytest.mark.parametrize("figure", ["longest_frame_ms", "gpu_temperature_c"])
+def test_ceilings_are_of_rates_and_of_nothing_else(store: str, figure: str) -> None:
+    status, _, err = harness("ceilings", "--store", store, "--figure", figure)
+    assert status == 2
+    assert f"error[no-rate]: {figure} is no rate: " in err

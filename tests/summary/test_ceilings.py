@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -211,3 +212,21 @@ def test_a_rate_of_zero_is_left_out_by_name_and_never_passed_over() -> None:
     [(label, why)] = found.left_out
     assert label.startswith("Lantern Quay, harbour loop, s3, way wide")
     assert why == "average_fps is 0 fps in attempt 2: no rate"
+
+
+def test_bytes_a_frame_make_no_transfer_rate_of_anything_but_frames_a_second() -> None:
+    cells = [
+        replace(
+            cell,
+            kept=tuple(
+                replace(one, figures={k: replace(f, unit="1/s") for k, f in one.figures.items()})
+                for one in cell.kept
+            ),
+        )
+        for cell in grid(bytes_per_frame=256 * 2.0**20, wide=100.0, narrow=50.0)
+    ]
+    found = of(cells)
+
+    assert found.unit == "1/s"
+    assert {each.bytes_per_s for each in found.levels} == {None}
+    assert found.bytes_per_frame is None

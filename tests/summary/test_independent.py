@@ -262,3 +262,12 @@ def test_few_rounds_of_several_passes_are_compared_by_their_passes() -> None:
 
     assert (found.row.evidence.unit, found.row.evidence.n) == (Unit.PASS, (6, 6))
     assert "rounds that have both sides: 2, with several passes in one" in found.row.notes[0]
+
+
+def test_a_cell_that_was_taken_from_another_run_makes_no_pairs_with_this_ones() -> None:
+    taken = replace(side("stock", [100.0, 103.0, 106.0], run="tue"), measured_in="mon")
+    cells = [taken, side("quiet", [106.0, 109.0, 112.0], run="tue")]
+    [found] = compared(*cells, base="way=stock", against="way=quiet").rows
+
+    assert (found.row.evidence.unit, found.row.evidence.paired) == (Unit.PASS, False)
+    assert found.row.flags == ("different runs",)

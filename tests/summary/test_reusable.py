@@ -114,3 +114,18 @@ def test_a_plan_that_speaks_of_no_earlier_work_is_offered_none() -> None:
     asked = plan(titles=1, keep=1)
 
     assert reusable(asked, [], now=datetime(2026, 11, 25, tzinfo=UTC)) == Reusable()
+
+
+def test_one_whose_pass_a_rule_has_marked_is_not() -> None:
+    rule = d.DiscardRule(rule="grubbs", on="average_fps", alpha=0.05)
+    asked = plan(titles=1, keep=5, discard=(rule,), reuse=REUSE)
+    night = played(asked, deeds=[100.0, 100.1, 99.9, 140.0, 100.05])
+
+    assert [each.discarded for each in night.of(r.PassDiscarded)] == [False]
+    assert found(asked, night).offers == ()
+
+
+def test_one_with_fewer_passes_than_are_wanted_now_is_not() -> None:
+    asked = plan(titles=1, keep=3, reuse=REUSE)
+
+    assert found(asked, played(plan(titles=1, keep=2))).offers == ()

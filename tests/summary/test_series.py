@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -159,3 +160,15 @@ def test_what_belongs_to_other_titles_says_nothing_of_the_rig(name: str, kept: b
     [found] = of(entries(references([1.0]), fields={**FINGERPRINT, name: "7"}))
 
     assert (name in found.values[0].fields) is kept
+
+
+def test_other_cells_between_two_passes_hold_their_night_together() -> None:
+    run = entries([*references([1.0]), *counted([90.0, 91.0, 92.0]), *references([2.0])])
+    slowly = [
+        replace(entry, at=FIRST_NIGHT + n * timedelta(hours=1)) for n, entry in enumerate(run)
+    ]
+
+    [found] = of(slowly)
+
+    assert found.values[1].at - found.values[0].at > timedelta(hours=6)
+    assert [[each.value for each in night] for night in nights(found.values)] == [[1.0, 2.0]]
