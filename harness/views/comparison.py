@@ -216,8 +216,9 @@ def _overall(found: Comparison) -> Iterator[str]:
         return
     noun = "title" if overall.found.titles == 1 else "titles"
     yield f"over {overall.found.titles} {noun}: {_shown(overall.these)}"
-    yield f"  for these titles, {known_from(overall.found.these.unit)}"
-    if overall.like_these is not None:
+    if overall.these.low is not None:
+        yield f"  for these titles, {known_from(overall.found.these.unit)}"
+    if overall.like_these is not None and overall.like_these.low is not None:
         wide = interval(
             overall.like_these.low, overall.like_these.high, decimals(overall.like_these)
         )
@@ -252,6 +253,8 @@ def _shown(margin: Margin) -> str:
     wide = interval(margin.low, margin.high, digits)
     narrow = interval(margin.low_90, margin.high_90, digits)
     value = per_cent(margin.margin, digits)
+    if margin.low is None:
+        return f"{value} (no interval: not every row has one)  {margin.word.value}"
     return f"{value} ({wide}; 90 %: {narrow})  {margin.word.value}"
 
 

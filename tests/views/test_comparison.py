@@ -67,3 +67,12 @@ def test_the_table_is_the_golden_one(name: str, width: int) -> None:
 def test_no_line_is_wider_than_the_terminal(width: int) -> None:
     for found in (a_night(), two_nights()):
         assert max(map(len, as_text(found, width=width))) <= width
+
+
+def test_where_a_row_has_no_interval_there_is_none_over_all() -> None:
+    cells = [side("stock", [100.0]), side("quiet", [104.0])]
+    matched = match(cells, base={"way": ("stock",)}, against={"way": ("quiet",)}, where={})
+    shown = "\n".join(as_text(compare(matched, asked=Asked(weights={})), width=140))
+
+    assert "over 1 title: +4.0 % (no interval: not every row has one)  unresolved" in shown
+    assert "for these titles" not in shown
