@@ -114,13 +114,8 @@ def _runner_came_up(state: RunState, came: o.RunnerCameUp) -> Records:
         fault = "store-refused" if of_store(other.id, state.run) else "held"
         records.append(r.RigHeld(hold=other.id, fault=fault, reason=other.reason, do=other.do))
     elif came.survivors:
-        records.append(
-            held(
-                state,
-                "rig-not-quiet",
-                "processes of an earlier pass could not be ended: " + "; ".join(came.survivors),
-            )
-        )
+        reason = "processes of an earlier pass could not be ended: " + "; ".join(came.survivors)
+        records.append(held(state, "rig-not-quiet", reason))
     elif state.phase is not Phase.FINISHED:
         group = group_for(state, came.fingerprint, accepted=accepted, unread=came.unread)
         offer = offered(state, came.offers, came.fingerprint) if state.group == 0 else None
