@@ -166,7 +166,7 @@ def _show(standing: Standing, args: argparse.Namespace, out: TextIO, now: dateti
     daemon = daemon_at_work(rig_folder())
     owner = runner_at_work(rig_folder()) if rig_folder().exists() else None
     at_work = _at_work(standing, owner)
-    starts = _starts(standing, hours, now, owner)
+    starts = _starts(standing, hours, now, owner, at_work)
     rows: list[dict[str, object]] = []
     for entry in standing.entries:
         fact, left = facts[entry.entry], standing.last_left(entry.entry)
@@ -237,15 +237,19 @@ def _at_work(standing: Standing, owner: Owner | None) -> tuple[int, str] | None:
 
 
 def _starts(
-    standing: Standing, hours: Mapping[int, Hours], now: datetime, owner: Owner | None
+    standing: Standing,
+    hours: Mapping[int, Hours],
+    now: datetime,
+    owner: Owner | None,
+    at_work: tuple[int, str] | None,
 ) -> list[tuple[Opening, str]]:
     """Return the next starts, with why one whose time has come is not made; those first.
 
-    *owner* is the runner that has the rig; None: there is none.
+    *owner* is the runner that has the rig, *at_work* what it was started for; None: there is
+    none.
     """
     busy = f"the runner of {owner.plan or 'another plan'} is at work" if owner is not None else ""
     holds = WatchedRig(rig_folder(), name=platform.node()).holds()
-    at_work = _at_work(standing, owner)
     open_now = begun(standing, hours, now, busy=busy, holds=holds, at_work=at_work)
     coming = next_starts(standing.entries, hours, now, most=_MOST_STARTS)
     all_ = [(x.opening, x.waits) for x in open_now] + [(x, "") for x in coming]

@@ -138,14 +138,14 @@ def carry_on(
         sleep=rig.awake.sentence(),
         offers=offers,
         ready=partial(ready, known=known),
-        after=had_it_last(rig, known, store),
+        after=_had_it_last(rig, known, store),
     )
     outcome = loop.carry_on()
     rig.tidy()
     return outcome, state
 
 
-def had_it_last(rig: RigInHand, run: str, store: Store) -> str:
+def _had_it_last(rig: RigInHand, run: str, store: Store) -> str:
     """Return the run whose runner had the rig last: *run*, another, or empty: it is not known."""
     before = rig.before
     if before is None:

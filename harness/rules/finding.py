@@ -17,7 +17,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-from harness.rules.going_on import goes_on
+from harness.rules.going_on import ONE, goes_on, may_be_none
 
 #: So long may a pattern be looked for in one text, seconds: 64 MiB take a plain one a second.
 SEARCH_S = 10.0
@@ -31,10 +31,7 @@ _BOOTSTRAP = (
 
 _OPENS = "(?P<value>"
 _ITEM = re.compile(
-    r"""(?P<one> \[\^?\]?(?:\\.|[^\]\\])*\] | \\[dDsSwW] | \\[^A-Za-z0-9] | \.
-             | [^\\\[\](){}*+?|^$.] )
-        (?P<many> [*+?] | \{\d+(?P<upto>,\d*)?\} )? (?![*+?{])""",
-    re.VERBOSE | re.DOTALL,
+    ONE + r" (?P<many> [*+?] | \{\d+(?P<upto>,\d*)?\} )? (?![*+?{])", re.VERBOSE | re.DOTALL
 )
 _AT = re.compile(r"\^|\$|\\[bBAZ]")
 
@@ -115,7 +112,7 @@ def never_goes_back(pattern: str, text: str) -> bool:
         for after, taken in zip(row[number + 1 :], takes[number + 1 :], strict=True):
             if takes[number] & taken:
                 return False
-            if not _may_be_none(after):
+            if not may_be_none(after):
                 break
     return True
 
@@ -123,11 +120,6 @@ def never_goes_back(pattern: str, text: str) -> bool:
 def _repeats(item: re.Match[str]) -> bool:
     """Return whether an item may take more or fewer characters."""
     return item["many"] is not None and (item["many"] in "*+?" or item["upto"] is not None)
-
-
-def _may_be_none(item: re.Match[str]) -> bool:
-    many = item["many"] or ""
-    return many in ("*", "?") or re.match(r"\{0*[,}]", many) is not None
 
 
 def _found(pattern: str, text: str) -> tuple[Found, ...]:

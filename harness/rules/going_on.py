@@ -37,12 +37,15 @@ _THOUSAND_BEHIND = re.compile(r" \d{3}(?!\d)")
 _THOUSAND_BEFORE = re.compile(r"(?<!\d[:.,/-])(?<![\d.,])\d{1,3}(?: \d{3})* \Z")
 _LEADING = re.compile(r"[+-]?\d{1,3}")
 _FOLLOWING = re.compile(r"\d{3}(?:\.\d+)?")
-#: Of a pattern: what takes one character, and how many of them; and a group, not repeated.
+#: Of a pattern: what takes one character of a text (for ``re.VERBOSE``).
+ONE = r"""
+    (?P<one> \[\^?\]?(?:\\.|[^\]\\])*\] | \\[dDsSwW] | \\[^A-Za-z0-9] | [^\\\[\](){}*+?|^$] )
+"""
+#: That, and how many of them.
 _ITEM = re.compile(
-    r"""(?P<one> \[\^?\]?(?:\\.|[^\]\\])*\] | \\[dDsSwW] | \\[^A-Za-z0-9] | [^\\\[\](){}*+?|^$] )
-        (?P<many> (?:[*+?] | \{\d+(?:,\d*)?\}) [?+]? )?""",
-    re.VERBOSE | re.DOTALL,
+    ONE + r" (?P<many> (?:[*+?] | \{\d+(?:,\d*)?\}) [?+]? )?", re.VERBOSE | re.DOTALL
 )
+#: A group, not repeated.
 _GROUP = re.compile(r"\((?:\?:|\?P<\w+>|(?!\?))|\)(?![*+?{])")
 _BLANKS = re.compile(r"\[(?: |\\s|\\t|\t)+\]")
 #: For showing: the whole, as it stands.
@@ -120,9 +123,14 @@ def _items(side: str) -> list[re.Match[str] | None]:
     return items
 
 
+def may_be_none(item: re.Match[str]) -> bool:
+    """Return whether what a pattern has there, in ``one`` and ``many``, may take no character."""
+    return re.match(r"[*?]|\{0*[,}]", item["many"] or "") is not None
+
+
 def _is_mark(item: re.Match[str] | None, mark: str) -> bool:
     """Return whether *item* takes *mark*, always, and is no wider than that; a blank is any."""
-    if item is None or re.match(r"[*?]|\{0*[,}]", item["many"] or ""):
+    if item is None or may_be_none(item):
         return False
     if mark == " " and (item["one"] == r"\s" or _BLANKS.fullmatch(item["one"])):
         return True

@@ -24,6 +24,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from harness.plan.cells import title_of
 from harness.rules.judgement import Figure
 from harness.summary.link_rates import link_gb_per_s
 from harness.summary.plateaus import Plateau, RateAt, plateau
@@ -252,9 +253,7 @@ def _geometric(values: Sequence[float]) -> float:
 
 
 def _declared(cell: SideCell) -> float | None:
-    wanted = (cell.cell.title, cell.cell.scene)
-    titles = (each for each in cell.plan.titles if (each.title, each.scene) == wanted)
-    size = next(titles).bytes_per_frame
+    size = title_of(cell.plan, cell.cell).bytes_per_frame
     if not isinstance(size, tuple):
         return size
     names = {cell.cell.setting, *(level for _, level in cell.cell.levels)}

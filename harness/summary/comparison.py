@@ -9,7 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from harness.errors import AskedError, Problem
-from harness.plan.document import Better, Title
+from harness.plan.cells import title_of
+from harness.plan.document import Better
 from harness.plan.main_figure import main_figure
 from harness.rules.figures import low_name
 from harness.store.made_despite import KeptComparison
@@ -185,7 +186,7 @@ def _margins_way(rows: int) -> Callable[..., tuple[Margin, ...]]:
 
 
 def _row(base: SideCell, against: SideCell, asked: Asked) -> Row:
-    title = _title(base)
+    title = title_of(base.plan, base.cell)
     name = asked.figure or main_figure(title)
     if name == LOW:
         name = low_name("low_1pct_fps", _low(base, against))
@@ -210,11 +211,6 @@ def _low(base: SideCell, against: SideCell) -> str:
             )
         )
     return lows[0]
-
-
-def _title(cell: SideCell) -> Title:
-    wanted = (cell.cell.title, cell.cell.scene)
-    return next(each for each in cell.plan.titles if (each.title, each.scene) == wanted)
 
 
 def _refused(each: Difference, *, of: int, before: Sequence[KeptComparison]) -> Problem:

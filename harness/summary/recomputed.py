@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from harness.plan.cells import Cell
-from harness.plan.document import DiscardRule, Plan, Title
+from harness.plan.cells import Cell, title_of
+from harness.plan.document import DiscardRule, Plan
 from harness.rules.discard import find
 from harness.rules.judgement import Figure, KeptPass, Verdict
 from harness.run.records import CellSized, CellState
@@ -109,7 +109,7 @@ def decided_again(
         was: How the run left the cell. One that it gave up (warm-up passes that failed, a fault
             that is not tried again) it would have given up under these rules as well.
     """
-    wanted, title = plan.passes, _title(plan, cell)
+    wanted, title = plan.passes, title_of(plan, cell)
     fixed = sized if sized is not None and not sized.pilot else None
     verdicts: dict[int, tuple[str, str]] = {}
     kept: list[KeptPass] = []
@@ -159,10 +159,6 @@ def decided_again(
         verdicts=tuple((attempt, *found) for attempt, found in verdicts.items()),
         figures=figures,
     )
-
-
-def _title(plan: Plan, cell: Cell) -> Title:
-    return next(x for x in plan.titles if (x.title, x.scene) == (cell.title, cell.scene))
 
 
 def over(passes: Sequence[tuple[Figure, ...]]) -> tuple[Estimate, ...]:

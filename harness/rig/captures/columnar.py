@@ -100,14 +100,10 @@ def _read(pa: Any, file: IO[bytes], gather: Gather, *, parquet: bool) -> None:
         else (rows.get_batch(place) for place in range(rows.num_record_batches))
     )
     first = next(batches, None)
-    if not declared.counter:
-        head = None if first is None else first.slice(0, SAMPLE_ROWS)
-        counters = (
-            ()
-            if head is None
-            else tuple(
-                name for name in counters if counts(name, _wholes(head, name), _mask(head, where))
-            )
+    if not declared.counter and first is not None:
+        head = first.slice(0, SAMPLE_ROWS)
+        counters = tuple(
+            name for name in counters if counts(name, _wholes(head, name), _mask(head, where))
         )
     gather.begin(unit=unit, column=time, counters=counters, watched=dict(enumerate(watched)))
     for batch in batches if first is None else chain((first,), batches):

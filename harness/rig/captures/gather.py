@@ -180,14 +180,14 @@ class Gather:
             Trouble: the frames as a whole cannot be what was declared.
         """
         assembly = self._assembly
-        self._mixtures.refuse(kinds=bool(self._kinds))
+        in_part, kinds = bool(self._passed_over), bool(self._kinds)
+        self._mixtures.refuse(kinds=kinds)
         self._note_passed_over()
         self.voids.extend(self._cell_voids())
         times: FrameTimes | None = None
         before = after = 0
         if assembly is not None:
             self.voids.extend(assembly.voids())
-            in_part, kinds = bool(self._passed_over), bool(self._kinds)
             self.voids.extend(self._counters.voids(in_part=in_part, kinds=kinds))
             self.notes.extend(self._counters.remarks(in_part=in_part, kinds=kinds))
             if assembly.other_kinds:
@@ -204,9 +204,7 @@ class Gather:
                     "passed over"
                 )
         if times is not None:
-            times.counted = self._counters.told(
-                in_part=bool(self._passed_over), kinds=bool(self._kinds)
-            )
+            times.counted = self._counters.told(in_part=in_part, kinds=kinds)
             changed = checks.unit_changes(times)
             if changed is not None:
                 self.voids.append(changed)
